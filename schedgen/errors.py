@@ -1,0 +1,117 @@
+"""The exceptions of the project, all in one tree.
+
+Everything that the program raises on purpose derives from `SchedgenError`, and each class knows the exit
+code that the command line gives for it::
+
+    SchedgenError                 2   the command line or a file is wrong
+    |-- FileProblems              2   an input file cannot be used; carries every problem found in it
+    |-- UsageError                2   the command line asks for something that cannot be
+    |-- OutOfRange                2   a physical function was asked outside its validity range
+    |-- BlockError                2   bytes that are not a settings block
+    |-- Differs                   1   a verification, a comparison or a rehearsal found a difference
+    `-- LinkError                 3   the board, the port or the link failed
+        |-- PortDenied, PortBusy, PortMissing, PortLost
+        |-- BoardSilent, BoardGarbled, BoardRefused
+        `-- WrongBoard
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong in an input file, with where it stands and what to do.
+
+    `line` and `column` count from 1; both are 0 when the problem has no place in the file
+    (it cannot be opened, say). `expected`, `example` and `next` may be empty.
+    """
+
+    file: str
+    line: int
+    column: int
+    message: str
+    expected: str = ""
+    example: str = ""
+    next: str = ""
+    source: str = ""
+    """The bare line of the file, for the caret; empty when there is none."""
+
+
+class SchedgenError(Exception):
+    """Base of every error raised on purpose. `next_step` is one sentence for the user, or empty."""
+
+    exit_code = 2
+
+    def __init__(self, message: str, next_step: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.next_step = next_step
+
+
+class FileProblems(SchedgenError):
+    """An input file cannot be used. `problems` holds all of them, sorted by file, line and column."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        self.problems = tuple(sorted(problems, key=lambda p: (p.file, p.line, p.column)))
+        count = len(self.problems)
+        first = self.problems[0].message if self.problems else "nothing"
+        super().__init__(f"{count} problem{'s' if count != 1 else ''}; the first: {first}")
+
+
+class UsageError(SchedgenError):
+    """The command line asks for something that cannot be done."""
+
+
+class OutOfRange(SchedgenError, ValueError):
+    """A physical function was asked outside its validity range; the message names the bound."""
+
+
+class BlockError(SchedgenError, ValueError):
+    """Bytes that are not a valid settings block, or a plan that does not fit one."""
+
+
+class Differs(SchedgenError):
+    """A comparison or verification found a difference."""
+
+    exit_code = 1
+
+
+class LinkError(SchedgenError):
+    """The board, the port or the link failed."""
+
+    exit_code = 3
+
+
+class PortDenied(LinkError):
+    """The system does not let this user open the port (EACCES, EPERM)."""
+
+
+class PortBusy(LinkError):
+    """Another program has the port (EBUSY, or an exclusive lock)."""
+
+
+class PortMissing(LinkError):
+    """There is no such port (ENOENT, ENODEV, ENXIO at opening)."""
+
+
+class PortLost(LinkError):
+    """The port went away while it was in use: the cable was pulled, or the other side closed."""
+
+
+class BoardSilent(LinkError):
+    """Nothing answered before the deadline."""
+
+
+class BoardGarbled(LinkError):
+    """Something answers, but not in frames that can be read (wrong speed, noise, another device)."""
+
+
+class BoardRefused(LinkError):
+    """The board understood the request and refused it (armed, wrong code, checksum, unknown request)."""
+
+
+class WrongBoard(LinkError):
+    """The board is of another type, or its firmware speaks another layout version."""
