@@ -1,0 +1,5 @@
+"""`python -m schedgen` is the same as `schedgen`."""
+
+from schedgen.commands import main
+
+main()

@@ -1,0 +1,222 @@
+"""What `check` prints: the first screen for a cold, hurried reader, then the tables."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from schedgen.report import words
+from schedgen.report.tables import event_rows, table
+
+if TYPE_CHECKING:
+    from schedgen.judge import Judgement
+    from schedgen.judge.finding import Finding
+    from schedgen.load import LoadedDive
+    from schedgen.plan.model import Plan
+    from schedgen.simulate import Results
+
+CAUTION = (
+    "Lithium cells, pressure housings, ballast and releases can injure people. Keep to local codes, permits and",
+    "licensed practice; these numbers replace neither a bench test nor somebody who knows the work.",
+)
+
+
+@dataclass(frozen=True)
+class Subject:
+    """Everything that a report about one dive is made of."""
+
+    loaded: LoadedDive
+    plan: Plan
+    results: Results
+    judgement: Judgement
+    code: str | None
+    block_bytes: int | None
+    capacity: int | None
+
+
+Paint = Callable[..., str]
+
+
+def _plain(text: str, *_: str) -> str:
+    return text
+
+
+def first_screen(subject: Subject, paint: Paint = _plain) -> list[str]:
+    """The lines of the first screen, in the fixed order: verdict to what was guessed."""
+    rows = [
+        ("", [_verdict(subject, paint)]),
+        ("Fix", _fixes(subject, paint)),
+        ("Margin", [_margin(subject)]),
+        ("Release", [_release(subject)]),
+        ("On deck", [_on_deck(subject)]),
+        ("Surface", [_surface(subject)]),
+        ("Beacon", [_beacon(subject)]),
+        ("Voltage", [_voltage(subject)]),
+        ("Speeds", [_speeds(subject)]),
+        ("Inputs", [_inputs(subject)]),
+    ]
+    lines: list[str] = []
+    for label, texts in rows:
+        for index, text in enumerate(texts):
+            head = label if index == 0 else ""
+            lines.append(f"{head:<9} {text}".rstrip() if label else text)
+    return lines
+
+
+def _verdict(subject: Subject, paint: Paint) -> str:
+    go = subject.judgement.verdict == "go"
+    word = paint("GO" if go else "NO-GO", "bold", "green" if go else "red")
+    return f"{word}   {subject.code or 'no code'}   {subject.plan.name}"
+
+
+def _fixes(subject: Subject, paint: Paint) -> list[str]:
+    from schedgen.judge.headline import headline
+
+    worst = [finding for finding in headline(subject.judgement.findings) if finding.severity == "stop"]
+    if not worst:
+        cautions = sum(1 for finding in subject.judgement.findings if finding.severity == "caution")
+        return ["nothing stops this dive; " + (f"{words.count(cautions, 'caution')} below" if cautions else "no cautions")]
+    lines = []
+    for finding in worst:
+        lines.append(f"{_line_of(finding)}{paint(finding.name, 'bold')}: {finding.message}")
+        lines.append(f"  -> {finding.fix}")
+    return lines
+
+
+def _line_of(finding: Finding) -> str:
+    return f"line {finding.place.line}: " if finding.place.line else ""
+
+
+def _margin(subject: Subject) -> str:
+    worst = subject.results.worst
+    if worst.margin_wh is None:
+        return "not decided"
+    name = subject.results.worst_case
+    sign = "left" if worst.margin_wh >= 0 else "short"
+    return f"{abs(worst.margin_wh):.1f} Wh {sign} of {worst.usable_wh:.0f} Wh usable, above the reserve; worst case: {name}"
+
+
+def _release(subject: Subject) -> str:
+    plan = subject.plan
+    at = plan.events["release"].nominal
+    clock = plan.clock_tolerance * at
+    return (
+        f"{words.duration(at)} after start ({_local(subject, at)}), clock off by up to {clock:.0f} s; "
+        f"not before {words.duration(plan.interlocks.not_before_s)}, latest {words.duration(plan.interlocks.latest_s)}"
+    )
+
+
+def _local(subject: Subject, seconds: float) -> str:
+    planned = subject.plan.planned
+    return words.local(words.at(planned, seconds), planned)
+
+
+def _on_deck(subject: Subject) -> str:
+    limit = subject.judgement.deck_limit
+    return limit if limit else "no limit could be worked out"
+
+
+def _surface(subject: Subject) -> str:
+    true = subject.plan.true_events["surface"]
+    planned = subject.plan.planned
+    first, last = words.at(planned, true.early), words.at(planned, true.late)
+    light = subject.judgement.daylight
+    return f"{words.local(first, planned)} to {words.local(last, first)} {words.offset(planned)}; {light}"
+
+
+def _beacon(subject: Subject) -> str:
+    wait = subject.loaded.dive.recovery.wait.high / 3600
+    endurance = subject.results.worst.endurance_after_surface_h
+    return f"{words.hours(endurance)} after the latest surfacing; {words.hours(wait)} asked"
+
+
+def _voltage(subject: Subject) -> str:
+    worst = subject.results.worst
+    if worst.lowest_voltage_v is None:
+        return "not decided"
+    at = worst.lowest_voltage_at_s or 0.0
+    return f"lowest {worst.lowest_voltage_v:.2f} V, {words.duration(at)} after start ({worst_phase(subject, at)})"
+
+
+def worst_phase(subject: Subject, at: float) -> str:
+    """The phase in which the elapsed second `at` lies, by the late events (worst case)."""
+    events = subject.plan.events
+    for phase, event in (("deck", "splash"), ("descent", "bottom"), ("bottom", "release"), ("ascent", "surface")):
+        if at < events[event].late:
+            return phase
+    return "surface"
+
+
+def _speeds(subject: Subject) -> str:
+    fall = subject.plan.fall
+    return (
+        f"sinks {fall.sink_speed[1]:.2f} m/s, rises {fall.rise_speed[1]:.2f} m/s; "
+        f"least lift without ballast {fall.net_lift_n[0]:.0f} N"
+    )
+
+
+def _inputs(subject: Subject) -> str:
+    guessed, assumed = subject.loaded.guessed, subject.loaded.defaults
+    text = f"{len(guessed)} guessed, {len(assumed)} assumed, {len(subject.judgement.not_checked)} not checked"
+    most = subject.judgement.matters_most
+    return f"{text}; {most} matters most" if most else text
+
+
+def details(subject: Subject, paint: Paint = _plain) -> list[str]:
+    """Everything below the first screen: events, findings, energy, inputs, what was not checked."""
+    lines = ["", paint("Events", "bold") + f"  after start, and in {words.offset(subject.plan.planned)} and UTC"]
+    lines += ["  " + row for row in table(event_rows(subject.plan), right=frozenset({2, 4}))]
+    lines += _findings(subject, paint)
+    lines += _energy(subject, paint)
+    lines += _storage(subject, paint)
+    lines += _listing(paint("Guessed inputs", "bold"), [f"{name} (about, +/- 30 %)" if "about" in name else name for name in subject.loaded.guessed])
+    lines += _listing(paint("Assumed, since the file does not say", "bold"), [f"{k}: {v}" for k, v in subject.loaded.defaults])
+    lines += _listing(paint("Not checked", "bold"), list(subject.judgement.not_checked))
+    if subject.judgement.verdict == "go":
+        lines += ["", "No problem found in: " + ", ".join(subject.judgement.checked) + "."]
+    lines += ["", *CAUTION]
+    return lines
+
+
+def _findings(subject: Subject, paint: Paint) -> list[str]:
+    findings = sorted(subject.judgement.findings, key=lambda f: (f.place.line, f.place.column, f.name))
+    if not findings:
+        return []
+    lines = ["", paint("Findings", "bold") + "  by line"]
+    for finding in findings:
+        where = f"@{finding.load}" if finding.load else ""
+        state = f"accepted: {finding.reason}" if finding.accepted else finding.severity
+        colour = {"stop": "red", "caution": "yellow"}.get(finding.severity, "dim")
+        lines.append(f"  {_line_of(finding)}{paint(finding.name + where, colour)} ({state})")
+        lines.append(f"    {finding.message}")
+        if finding.fix:
+            lines.append(f"    -> {finding.fix}")
+    return lines
+
+
+def _energy(subject: Subject, paint: Paint) -> list[str]:
+    worst, nominal = subject.results.worst, subject.results.nominal.account
+    lines = ["", paint("Energy", "bold") + "  Wh at the cells, worst case and nominal"]
+    rows = [["", "worst", "nominal"]]
+    rows += [[label, f"{getattr(worst, key):.1f}", f"{getattr(nominal, key):.1f}"] for label, key in (
+        ("usable above the reserve", "usable_wh"), ("needed until the end", "needed_wh"), ("left", "margin_wh"))]
+    for load, value in worst.by_load_wh.items():
+        rows.append([f"  {load}", f"{value:.1f}", f"{nominal.by_load_wh.get(load, 0.0):.1f}"])
+    for phase, value in worst.by_phase_wh.items():
+        rows.append([f"  in {phase}", f"{value:.1f}", f"{nominal.by_phase_wh.get(phase, 0.0):.1f}"])
+    return lines + ["  " + row for row in table(rows, right=frozenset({1, 2}))]
+
+
+def _storage(subject: Subject, paint: Paint) -> list[str]:
+    storage = subject.judgement.storage
+    if not storage:
+        return []
+    lines = ["", paint("Cards", "bold")]
+    for load, use in storage.items():
+        lines.append(f"  {load}: {words.duration(use.recorded_s)} recorded, {use.written_gb:.0f} of {use.card_gb:.0f} GB")
+    return lines
+
+
+def _listing(title: str, items: list[str]) -> list[str]:
+    return ["", title, *(f"  {item}" for item in items)] if items else []

@@ -1,0 +1,46 @@
+"""Plain tables, and the table of events that several reports share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from schedgen.report import words
+
+if TYPE_CHECKING:
+    from schedgen.plan.model import Plan
+
+
+def table(rows: Sequence[Sequence[str]], right: frozenset[int] = frozenset()) -> list[str]:
+    """Rows as lines with columns two spaces apart; columns in `right` are set to the right."""
+    if not rows:
+        return []
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    lines = []
+    for row in rows:
+        cells = [
+            cell.rjust(width) if column in right else cell.ljust(width)
+            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        lines.append("  ".join(cells).rstrip())
+    return lines
+
+
+def event_rows(plan: Plan) -> list[list[str]]:
+    """A row for each bound of each event: event, which, elapsed on the controller's clock, local time, UTC.
+
+    An event whose three bounds are the same second gets one row.
+    """
+    rows = [["event", "", "elapsed", "local", "UTC"]]
+    for name, bounds in plan.events.items():
+        true = plan.true_events[name]
+        kinds = ("early", "nominal", "late")
+        if bounds.early == bounds.late:
+            kinds = ("nominal",)
+        for index, kind in enumerate(kinds):
+            instant = words.at(plan.planned, getattr(true, kind))
+            local = f"{instant.day:2d} {instant.strftime('%b %H:%M:%S')}"
+            label = name if index == 0 else ""
+            which = kind if len(kinds) > 1 else ""
+            rows.append([label, which, words.duration(getattr(bounds, kind), exact=True), local, words.utc(instant)])
+    return rows
