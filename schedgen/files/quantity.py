@@ -1,14 +1,26 @@
-"""Quantities as the user writes them: a value with a unit, exact, with a tolerance, a range or a guess.
-
-CONTRACT STUB (owner: files room fills in parsing; attribute names are fixed).
-"""
+"""Quantities as the user writes them: a value with a unit, exact, with a tolerance, a range or a guess."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Literal
 
+from schedgen.files.numerals import NUMBER, numeral
+from schedgen.files.trouble import Misread, Trouble, listing, nearest, shown
+from schedgen.files.units import DURATION, SHARE, TEMPERATURE, Dimension, Unit, canonical, owners
+
 Form = Literal["exact", "tolerance", "range", "guess"]
+
+GUESS = Fraction(3, 10)
+"""`about` is this share of the value either way."""
+
+_PLUS_MINUS = re.compile(r"\s*(?:±|\+\s*/\s*[-\u2212])\s*")
+_RANGE = re.compile(r"\s*(?<!\.)\.\.(?!\.)\s*")
+_PART = re.compile(rf"\s*(?P<number>{NUMBER})\s*(?P<unit>[^\s\d+\-.,±][^\s]*?(?=\s|\d+\s*(?:ms|us|s|min|h|d)\b|$))?")
+_COLONS = re.compile(r"(?P<sign>-?)(?P<a>\d{1,3}):(?P<b>\d{1,2})(?::(?P<c>\d{1,2}(?:\.\d+)?))?")
+_BINARY = re.compile(r"([KMGT])iB(/s)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +36,330 @@ class Quantity:
     high: float
     form: Form = "exact"
     text: str = ""
+    unit: str = field(default="", compare=False)
+    """The base unit; "%" for shares, empty for bare numbers."""
 
     @property
     def guessed(self) -> bool:
         """True for `about ...`, which counts as +/- 30 %."""
         return self.form == "guess"
+
+    def written(self) -> str:
+        """Short text that reads back as the same interval (to 6 digits): `7.03 W .. 7.77 W`, `1 h 20 min`."""
+        if self.form == "guess":
+            return f"about {write_value(self.nominal, self.unit)}"
+        if self.low == self.high:
+            return write_value(self.nominal, self.unit)
+        return f"{write_value(self.low, self.unit)} .. {write_value(self.high, self.unit)}"
+
+    def __str__(self) -> str:
+        return self.text or self.written()
+
+
+def write_value(value: float, unit: str) -> str:
+    """`value` of base unit `unit` as the language writes it: `12.5 W`, `98 %`, `1 h 20 min`, `51.5 L`."""
+    if unit == "%":
+        return f"{value * 100:.6g} %".replace("e+", "e")
+    if unit == "s":
+        return write_duration(value)
+    for base, small, factor in (("m3", "L", 1e3), ("byte", "GB", 1e-9), ("bit/s", "Mbit/s", 1e-6)):
+        if unit == base:
+            return f"{_digits(value * factor)} {small}"
+    return f"{_digits(value)} {unit}".rstrip()
+
+
+def write_duration(seconds: float) -> str:
+    """Seconds as `2 d 3 h 20 min 5 s`, parts of zero left out; `0 s` for nothing; thousandths kept."""
+    sign = "-" if seconds < 0 else ""
+    thousandths = round(abs(seconds) * 1000)
+    whole, rest = divmod(thousandths, 1000)
+    parts = []
+    for unit, size in (("d", 86400), ("h", 3600), ("min", 60)):
+        count, whole = divmod(whole, size)
+        if count:
+            parts.append(f"{count} {unit}")
+    if whole or rest or not parts:
+        parts.append(f"{_digits(whole + rest / 1000)} s")
+    return sign + " ".join(parts)
+
+
+def parse(text: str, dimension: Dimension) -> Quantity:
+    """`text` as a quantity of `dimension`, in base units.
+
+    Raises `Misread` with one trouble that says what was read, what is expected, an example and what to write.
+    """
+    stripped = text.strip()
+    if not stripped:
+        raise _misread(f"There is no value; {dimension.name} is wanted.", dimension, "Write the value after the colon.")
+    _refuse_traps(stripped, dimension)
+    guess, rest = _about(stripped)
+    pieces = _PLUS_MINUS.split(rest)
+    ends = _RANGE.split(rest)
+    if len(pieces) + len(ends) + guess > 3:
+        raise _misread(
+            f"{shown(stripped)} mixes two forms.", dimension, "Choose one: a tolerance, a range, or about."
+        )  # fmt: skip
+    if guess:
+        return _guess(stripped, rest, dimension)
+    if len(pieces) == 2:
+        return _tolerance(stripped, pieces[0], pieces[1], dimension)
+    if len(ends) == 2:
+        return _range(stripped, ends[0], ends[1], dimension)
+    value = _value(rest, dimension)[0]
+    return _quantity(value, value, value, "exact", stripped, dimension)
+
+
+def parse_duration(text: str) -> float:
+    """Exact seconds of a plain duration such as `1 h 20 min`. Raises `Misread`."""
+    return float(_value(text.strip(), DURATION)[0])
+
+
+def _digits(value: float) -> str:
+    if value == 0:
+        return "0"
+    text = f"{value:.6g}"
+    if "e" in text:
+        text = f"{value:.12f}".rstrip("0").rstrip(".") if abs(value) < 1 else f"{value:.0f}"
+    return text
+
+
+def _quantity(
+    low: Fraction, nominal: Fraction, high: Fraction, form: Form, text: str, dimension: Dimension
+) -> Quantity:
+    unit = "%" if dimension is SHARE else dimension.base
+    return Quantity(float(low), float(nominal), float(high), form, text, unit)
+
+
+def _about(text: str) -> tuple[bool, str]:
+    head, _, rest = text.partition(" ")
+    return (True, rest.strip()) if head.lower() == "about" else (False, text)
+
+
+def _guess(text: str, rest: str, dimension: Dimension) -> Quantity:
+    value, unit = _value(rest, dimension)
+    if dimension is TEMPERATURE:
+        low, high = _digits(float(value) - 3), _digits(float(value) + 3)
+        raise _misread(
+            f"{shown(text)}: a guess of +/- 30 % makes no sense for a temperature.", dimension,
+            f"Write the range that you are sure of, such as {low} degC .. {high} degC.",
+        )  # fmt: skip
+    if value == 0:
+        raise _misread(f"{shown(text)}: 30 % of nothing is nothing.", dimension, "Write the range, or the value alone.")
+    spread = abs(value) * GUESS
+    if dimension is SHARE and value + spread > 1:
+        low = _digits(float(value - spread) * 100)
+        raise _misread(
+            f"{shown(text)}: +/- 30 % of it reaches {_digits(float(value + spread) * 100)} %, which is above 100 %.",
+            dimension, f"Write a range, such as {low} % .. 100 %.",
+        )  # fmt: skip
+    del unit
+    return _quantity(value - spread, value, value + spread, "guess", text, dimension)
+
+
+def _tolerance(text: str, left: str, right: str, dimension: Dimension) -> Quantity:
+    value, unit = _value(left, dimension)
+    half = _half_width(text, value, unit, right, dimension)
+    if half < 0:
+        raise _misread(
+            f"{shown(text)}: the tolerance is negative.", dimension, "Write the half-width of the interval, above 0."
+        )
+    return _quantity(value - half, value, value + half, "tolerance", text, dimension)
+
+
+def _half_width(text: str, value: Fraction, unit: str, right: str, dimension: Dimension) -> Fraction:
+    percent = re.fullmatch(rf"({NUMBER})\s*%", right.strip())
+    if percent and unit != "%":
+        share = numeral(percent[1], dimension.name, dimension.example) / 100
+        if dimension is TEMPERATURE:
+            raise _misread(
+                f"{shown(text)}: a tolerance in % makes no sense for a temperature.", dimension,
+                "Write it in degrees, such as +/- 0.5 degC.",
+            )  # fmt: skip
+        return abs(value) * share
+    if not dimension.units:
+        return numeral(right.strip(), dimension.name, dimension.example)
+    return _value(right, dimension, difference=True)[0]
+
+
+def _range(text: str, left: str, right: str, dimension: Dimension) -> Quantity:
+    low, unit = _ended(text, left, right, dimension)
+    high, _ = _value(right, dimension)
+    del unit
+    if low > high:
+        raise _misread(
+            f"{shown(text)}: the range runs backwards.", dimension, f"Write {right.strip()} .. {left.strip()}."
+        )
+    return _quantity(low, (low + high) / 2, high, "range", text, dimension)
+
+
+def _ended(text: str, left: str, right: str, dimension: Dimension) -> tuple[Fraction, str]:
+    """The left end; when only the right one has a unit, the message shows it on both."""
+    if dimension.units and re.fullmatch(NUMBER, left.strip()):
+        found = re.fullmatch(rf"\s*{NUMBER}\s*(\D+)", right)
+        if found and canonical(found[1].strip()) in dimension.units:
+            raise _misread(
+                f"{shown(text)}: the first value has no unit.", dimension,
+                f"Write {left.strip()} {found[1].strip()} .. {right.strip()}.",
+            )  # fmt: skip
+    return _value(left, dimension)
+
+
+def _value(text: str, dimension: Dimension, difference: bool = False) -> tuple[Fraction, str]:
+    """One value (several parts only where the dimension is compound), in base units, and its last unit."""
+    if not dimension.units:
+        return _bare(text, dimension), ""
+    sign, body = (-1, text.strip()[1:]) if text.strip().startswith("-") else (1, text.strip())
+    parts = list(_parts(body, text, dimension))
+    total = Fraction(0)
+    previous: Fraction | None = None
+    for number, unit in parts:
+        scale = unit[1].scale
+        if previous is not None and (not dimension.compound or scale >= previous):
+            raise _misread(
+                f"{shown(text.strip())} is not one value.", dimension,
+                "Write the largest unit first, each once." if dimension.compound else "Write one number and one unit.",
+            )  # fmt: skip
+        previous = scale
+        offset = Fraction(0) if difference or len(parts) > 1 else unit[1].offset
+        total += sign * number * scale + offset
+    return total, parts[-1][0 + 1][0]
+
+
+def _parts(body: str, text: str, dimension: Dimension) -> list[tuple[Fraction, tuple[str, Unit]]]:
+    found: list[tuple[Fraction, tuple[str, Unit]]] = []
+    position = 0
+    while position < len(body.rstrip()):
+        match = _PART.match(body, position)
+        if match is None or (match["number"][0] in "+-" and position == 0 and text.strip().startswith("-")):
+            raise _no_number(text, dimension)
+        number = numeral(match["number"], dimension.name, dimension.example)
+        symbol = match["unit"]
+        if symbol is None:
+            raise _no_unit(text, match["number"], body, match.end(), dimension)
+        found.append((number, (canonical(symbol), _unit(symbol, match["number"], text, dimension))))
+        position = match.end()
+    if not found:
+        raise _no_number(text, dimension)
+    return found
+
+
+def _bare(text: str, dimension: Dimension) -> Fraction:
+    match = re.fullmatch(rf"({NUMBER})\s*(\S.*)?", text.strip())
+    if match is None:
+        raise _no_number(text, dimension)
+    value = numeral(match[1], dimension.name, dimension.example)
+    if match[2]:
+        raise _misread(
+            f"{shown(text.strip())}: {dimension.name} is wanted here, without {shown(match[2])}.", dimension,
+            f"Write {match[1]}.",
+        )  # fmt: skip
+    return value
+
+
+def _unit(symbol: str, number: str, text: str, dimension: Dimension) -> Unit:
+    unit = dimension.units.get(canonical(symbol))
+    if unit is not None:
+        return unit
+    wanted = f"{dimension.name} is wanted"
+    if symbol in ("m", "M") and dimension is DURATION:
+        raise _misread(
+            f"{shown(text.strip())}: m is the metre, never the minute; {wanted}.", dimension, f"Write {number} min."
+        )
+    binary = _BINARY.fullmatch(symbol)
+    if binary:
+        factor = 1024 ** ("KMGT".index(binary[1]) + 1)
+        decimal = binary[1].replace("K", "k") + "B" + (binary[2] or "")
+        scale = {"k": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}[decimal[0]]
+        raise _misread(
+            f"{symbol} is a binary unit; only decimal prefixes are read (1 GB is 1e9 bytes).", dimension,
+            f"Write {_digits(float(number) * factor / scale)} {decimal}.",
+        )  # fmt: skip
+    meant = _meant(symbol, dimension)
+    others = owners(canonical(symbol))
+    if others and symbol not in dimension.other_names:
+        raise _misread(f"{shown(text.strip())}: {symbol} is the unit of {others[0].name}; {wanted}.", dimension, _try(number, dimension))
+    hint = f" Did you mean {number} {meant}?" if meant else ""
+    raise _misread(f"{shown(text.strip())}: there is no unit {shown(symbol, 20)} here; {wanted}.{hint}", dimension, _try(number, dimension, meant))
+
+
+def _meant(symbol: str, dimension: Dimension) -> str | None:
+    lowered = {name.lower(): meant for name, meant in dimension.other_names.items()}
+    if symbol in dimension.other_names:
+        return dimension.other_names[symbol]
+    same = [name for name in dimension.units if name.lower() == symbol.lower().rstrip(".")]
+    if len(same) == 1:
+        return same[0]
+    if symbol.lower().rstrip(".") in lowered:
+        return lowered[symbol.lower().rstrip(".")]
+    return same[0] if same else nearest(symbol, [*dimension.units])
+
+
+def _try(number: str, dimension: Dimension, meant: str | None = None) -> str:
+    likely = [meant] if meant else list(dimension.likely)
+    return f"Write {listing([f'{number} {unit}' for unit in likely])}."
+
+
+def _no_unit(text: str, number: str, body: str, end: int, dimension: Dimension) -> Misread:
+    rest = body[end:].strip()
+    if re.match(r"\d", rest):
+        joined = re.sub(r"(?<=\d)\s+(?=\d)", "", body.strip())
+        return _misread(f"{shown(text.strip())}: a blank stands inside the number.", dimension, f"Write {joined}.")
+    if rest:
+        return _no_number(text, dimension)
+    return _misread(
+        f"{shown(text.strip())}: {number} has no unit; {dimension.name} is wanted.", dimension, _try(number, dimension)
+    )
+
+
+def _no_number(text: str, dimension: Dimension) -> Misread:
+    bare = text.strip()
+    if not bare:
+        return _misread(f"A part of the value is missing; {dimension.name} is wanted.", dimension, "Complete it.")
+    return _misread(f"{shown(bare)} is not {dimension.name}.", dimension, "Write a number and its unit." if dimension.units else "Write a number.")
+
+
+def _refuse_traps(text: str, dimension: Dimension) -> None:
+    """Spellings that other readers take silently for something, and look-alike characters."""
+    if text.strip(" ?") == "":
+        raise _misread(
+            f"This still has to be filled in; {dimension.name} is wanted.", dimension, "Replace the ? by the value."
+        )
+    colons = _COLONS.fullmatch(text)
+    if colons and dimension is DURATION:
+        raise _misread(_both_readings(text, colons), dimension, "Write the one that you mean, with its units.")
+    if colons:
+        raise _misread(f"{shown(text)} is a time of day or a duration; {dimension.name} is wanted.", dimension, _write(dimension))
+    if text.lower() in ("on", "off", "yes", "no", "true", "false", "y", "n", "null", "~"):
+        raise _misread(f"{shown(text)} is a word; {dimension.name} is wanted.", dimension, _write(dimension))
+    if re.fullmatch(r"[-+]?\.?(inf|infinity|nan)( .*)?", text, re.IGNORECASE):
+        raise _misread(f"{shown(text)} is not a number that can be used; {dimension.name} is wanted.", dimension, "Write a finite number.")
+    for dash in "\u2212\u2013\u2014\u2010\u2011\ufe63\uff0d":
+        if dash in text and "/" + dash not in text.replace(" ", ""):
+            fixed = text.replace(dash, "-")
+            step = f"Write {fixed}." if text.startswith(dash) else "Write a range with two dots: 5 .. 7, with the unit on both."
+            raise _misread(f"{shown(text)} has a typographic dash (U+{ord(dash):04X}) in it.", dimension, step)
+    for quote in "\u201c\u201d\u2018\u2019\u201e":
+        if quote in text:
+            raise _misread(f"{shown(text)} has a curly quote ({quote}) in it.", dimension, "Delete it; no quotes are needed.")
+    if re.search(r"\.\.\.|\u2026", text):
+        raise _misread(f"{shown(text)} has three dots in it.", dimension, "A range is written with two: 5 W .. 7 W.")
+
+
+def _write(dimension: Dimension) -> str:
+    return f"Write a number{' and its unit' if dimension.units else ''}, such as {dimension.example}."
+
+
+def _both_readings(text: str, colons: re.Match[str]) -> str:
+    a, b, c = colons["a"].lstrip("0") or "0", colons["b"].lstrip("0") or "0", colons["c"]
+    if c is None:
+        return f"{shown(text)} can be read as {a} h {b} min or as {a} min {b} s."
+    c = c.lstrip("0") or "0"
+    return f"{shown(text)} can be read as {a} h {b} min {c} s or as {a} d {b} h {c} min."
+
+
+def _misread(message: str, dimension: Dimension, step: str) -> Misread:
+    units = listing(list(dict.fromkeys([*dimension.likely, *dimension.units]))[:8])
+    expected = f"{dimension.name} in {units}" if dimension.units else dimension.name
+    return Misread(Trouble(message, expected, dimension.example, step))
+
+
