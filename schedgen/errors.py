@@ -8,6 +8,8 @@ code that the command line gives for it::
     |-- UsageError                2   the command line asks for something that cannot be
     |-- OutOfRange                2   a physical function was asked outside its validity range
     |-- BlockError                2   bytes that are not a settings block
+    |   |-- CounterRange          2   a number of the plan that the block's field cannot hold
+    |   `-- SettingsTooBig        2   a plan that needs more bytes than the board's slot has
     |-- Differs                   1   a verification, a comparison or a rehearsal found a difference
     `-- LinkError                 3   the board, the port or the link failed
         |-- PortDenied, PortBusy, PortMissing, PortLost
@@ -19,6 +21,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from schedgen.files.place import Place
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +76,48 @@ class OutOfRange(SchedgenError, ValueError):
 
 
 class BlockError(SchedgenError, ValueError):
-    """Bytes that are not a valid settings block, or a plan that does not fit one."""
+    """Bytes that are not a valid settings block, or a plan that does not fit one.
+
+    `place` is where in the dive file the cause stands, None where that is not known.
+    """
+
+    place: Place | None = None
+
+
+class CounterRange(BlockError):
+    """A number of the plan is out of the range of its field in the settings block (finding `counter-range`).
+
+    `where` says which window or release it belongs to, or is empty; `low`, `high` and `scale` are in `unit`.
+    """
+
+    def __init__(self, name: str, value: int, low: int, high: int, unit: str, scale: int, where: str) -> None:
+        self.name, self.value, self.low, self.high = name, value, low, high
+        self.unit, self.scale, self.where = unit, scale, where
+        words = f" {unit}" if unit else ""
+        steps = f" in whole steps of {scale}{words}" if scale != 1 else ""
+        spoken = name.replace("_", " ")
+        super().__init__(
+            f"{where + ': ' if where else ''}{spoken} is {value}{words}, the board holds {low} to {high}{words}{steps}",
+            f"Write a value of {low} to {high}{words}{steps}.",
+        )
+
+
+class SettingsTooBig(BlockError):
+    """The settings need more bytes than the board's slot has (finding `settings-too-big`).
+
+    `bytes_needed` and `capacity` are of the block; `costs` holds (what, bits) for every part, the dearest first.
+    """
+
+    def __init__(self, bytes_needed: int, capacity: int, costs: Sequence[tuple[str, int]]) -> None:
+        self.bytes_needed, self.capacity = bytes_needed, capacity
+        self.bytes_over = bytes_needed - capacity
+        self.costs = tuple(costs)
+        dearest = ", ".join(f"{what} {bits / 8:.1f}" for what, bits in self.costs[:3])
+        super().__init__(
+            f"the settings need {bytes_needed} bytes and the board's slot holds {capacity}: {self.bytes_over} over. "
+            f"The dearest parts, in bytes: {dearest}",
+            "Join windows, follow another load with `with`, or take a board with more EEPROM.",
+        )
 
 
 class Differs(SchedgenError):
