@@ -8,6 +8,7 @@ from typing import Literal
 from schedgen.files.place import Place
 
 Severity = Literal["stop", "caution", "note"]
+Verdict = Literal["go", "no-go"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,3 +27,20 @@ class Finding:
     """The user's reason when accepted."""
     weight: float = 0.0
     """Orders headline findings: larger is worse, within one severity."""
+
+    @property
+    def blocks(self) -> bool:
+        """True when this alone makes the verdict no-go."""
+        return self.severity == "stop" and not self.accepted
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """All findings, headline ones first and then by place; the verdict; and what could not be decided, and why."""
+
+    findings: tuple[Finding, ...]
+    verdict: Verdict
+    not_checked: tuple[str, ...]
+    """Each `NAME: what is missing` or `NAME@load: what is missing`."""
+    headline: tuple[Finding, ...] = ()
+    """At most three of the findings: what to mend first."""

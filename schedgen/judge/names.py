@@ -12,7 +12,7 @@ from typing import Literal
 from schedgen.judge.finding import Severity
 
 Final = Literal["never", "sometimes", "always"]
-"""`always`: cannot be accepted, it could hurt someone or lose the package for certain. `sometimes`: the rule decides."""
+"""`always`: no `accept` takes it on, it could hurt someone or lose the package. `sometimes`: the rule decides."""
 
 
 @dataclass(frozen=True, slots=True)

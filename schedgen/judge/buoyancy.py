@@ -1,0 +1,149 @@
+"""Rules about weight in water and depth: it sinks, it comes up again, and nothing is crushed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Literal
+
+from schedgen.judge import weights
+from schedgen.judge.rules import decides
+from schedgen.judge.subject import Outcome, Subject
+from schedgen.judge.words import number
+
+GRAVITY = 9.80665
+"""Standard gravity [m/s2]: turns the mass of the package into a weight to compare a lift with."""
+LEAST_LIFT = 0.05
+"""Share of the package's weight that the lift should be (the table of findings)."""
+LEAST_SINK = 0.2
+"""m/s (the table of findings)."""
+MOST_SINK = 1.5
+"""m/s (the table of findings)."""
+RATING = (1.0, 1.1, 1.25)
+"""Factors of the deepest bottom (the table of findings)."""
+
+
+@decides("sinks-after-release")
+def sinks_after_release(subject: Subject) -> Iterator[Outcome]:
+    """Without its ballast it rises in the worst case, with 5 % of its weight to spare."""
+    vehicle = subject.dive.vehicle
+    lift = subject.plan.fall.net_lift_n[0]
+    wanted = LEAST_LIFT * vehicle.mass.high * GRAVITY
+    where = ("vehicle.volume", "vehicle.weighed_in_water", "vehicle")
+    if lift >= wanted:
+        yield from _float_lost(subject, lift)
+        return
+    stop = lift <= 0
+    litres = (wanted - lift) / (GRAVITY * 1.025)
+    yield subject.finding(
+        "sinks-after-release",
+        where,
+        f"without ballast the least lift is {number(lift, 'N')}"
+        + (": it stays down" if stop else f", under 5 % of its weight ({number(wanted, 'N')})"),
+        f"add {number(litres, 'L', 2)} of float, or take {number((wanted - lift) / GRAVITY, 'kg', 2)} off",
+        severity="stop" if stop else "caution",
+        weight=weights.weigh(weights.LIFE, 1 - lift / wanted),
+    )
+    if not stop:
+        yield from _float_lost(subject, lift)
+
+
+def _float_lost(subject: Subject, lift_n: float) -> Iterator[Outcome]:
+    """With one float flooded: what it displaced is water then, its own mass stays."""
+    floats = subject.dive.vehicle.floats
+    if not floats:
+        return
+    lost = [f.volume.high * _densest(subject) * GRAVITY for f in floats]
+    index = max(range(len(floats)), key=lambda i: lost[i])
+    if lift_n - lost[index] <= 0:
+        yield subject.finding(
+            "sinks-after-release",
+            f"vehicle.floats.{index}",
+            f"with one float flooded ({number(floats[index].volume.nominal * 1000, 'L')}) it is"
+            f" {number(lost[index] - lift_n, 'N')} too heavy to come up",
+            "more, smaller floats, so that one may flood; or accept it where the floats are trusted",
+            severity="caution",
+            weight=weights.weigh(weights.RETURN),
+        )
+
+
+def _densest(subject: Subject) -> float:
+    """The density of the nominal water at the bottom [kg/m3]."""
+    from schedgen.plan.fall import water_column
+
+    return float(water_column(subject.dive.site, "dense").density(subject.dive.site.depth.high))
+
+
+@decides("floats-with-ballast")
+def floats_with_ballast(subject: Subject) -> Iterator[Outcome]:
+    """With its ballast it sinks, and faster than 0.2 m/s."""
+    fall, ballast = subject.plan.fall, subject.dive.vehicle.ballast
+    weight, speed = fall.net_weight_n[0], fall.sink_speed[0]
+    if weight > 0 and speed > LEAST_SINK:
+        return
+    if weight <= 0:
+        what = f"with ballast it may weigh {number(weight, 'N')} in the water: it floats"
+        needed = -weight + _weight_at_speed(subject, LEAST_SINK)
+    else:
+        what = f"with ballast it may sink at {number(speed, 'm/s', 2)} only; at least {LEAST_SINK:g} m/s is asked"
+        needed = weight * ((LEAST_SINK / max(speed, 0.02)) ** 2 - 1)
+    more = needed / GRAVITY / (1 - 1030.0 / ballast.density.low) if ballast.density.low > 1030.0 else 0.0
+    yield subject.finding(
+        "floats-with-ballast",
+        ("vehicle.ballast.mass", "vehicle.ballast"),
+        what,
+        f"write ballast mass: {math.ceil((ballast.mass.nominal + more) * 10 + 1e-9) / 10:g} kg or more",
+        weight=weights.weigh(weights.RETURN, 1 - speed / LEAST_SINK),
+    )
+
+
+def _weight_at_speed(subject: Subject, speed: float) -> float:
+    """The weight in water that sinks at `speed` [N], with the largest drag and area: W = rho Cd A v^2 / 2."""
+    from schedgen.plan.fall import DRAG_GUESS
+
+    vehicle = subject.dive.vehicle
+    drag = vehicle.drag_coefficient.down.high if vehicle.drag_coefficient is not None else DRAG_GUESS[2]
+    return 0.5 * _densest(subject) * drag * vehicle.frontal_area.high * speed**2
+
+
+@decides("hard-landing")
+def hard_landing(subject: Subject) -> Iterator[Outcome]:
+    """It lands at no more than 1.5 m/s."""
+    fall = subject.plan.fall
+    speed = max(fall.landing_speed[2], fall.sink_speed[2])
+    if speed > MOST_SINK:
+        less = fall.net_weight_n[2] * (1 - (MOST_SINK / speed) ** 2) / GRAVITY
+        yield subject.finding(
+            "hard-landing",
+            ("vehicle.ballast.mass", "vehicle.ballast"),
+            f"it may land at {number(speed, 'm/s', 2)}; above {MOST_SINK:g} m/s frames bend and mud flies",
+            f"take about {number(less, 'kg', 2)} (in water) of ballast off, or brake it with more area",
+            weight=weights.weigh(weights.COMFORT, speed / MOST_SINK - 1),
+        )
+
+
+@decides("depth-rating")
+def depth_rating(subject: Subject) -> Iterator[Outcome]:
+    """Every rated depth is well below the deepest bottom."""
+    deepest, vehicle = subject.deepest_m, subject.dive.vehicle
+    rated = [("vehicle.rated_depth", vehicle.rated_depth.low, "the weakest part")]
+    rated += [
+        (f"vehicle.floats.{i}.rated_depth", f.rated_depth.low, f"float {i + 1}") for i, f in enumerate(vehicle.floats)
+    ]
+    for path, depth, who in rated:
+        factor = next((f for f in RATING if depth < f * deepest), None)
+        if factor is None:
+            continue
+        severity: Literal["stop", "caution"] = "caution" if factor == RATING[2] else "stop"
+        what = "it may be crushed" if factor == 1.0 else f"under {factor:g} x the deepest bottom"
+        yield subject.finding(
+            "depth-rating",
+            (path, "vehicle.rated_depth"),
+            f"{who} is rated {number(depth, 'm', 4)}, the bottom may be at {number(deepest, 'm', 4)}: {what}",
+            f"go no deeper than {number(math.floor(depth / factor), 'm', 4)}"
+            f" ({number(math.floor(depth / RATING[2]), 'm', 4)} for no caution), or use parts rated"
+            f" {number(math.ceil(factor * deepest), 'm', 4)}",
+            severity=severity,
+            final=factor == 1.0,
+            weight=weights.weigh(weights.LIFE if factor == 1.0 else weights.RETURN, factor * deepest / depth - 1),
+        )

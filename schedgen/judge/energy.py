@@ -1,0 +1,213 @@
+"""Rules about whether the pack lasts: the reserve, the beacon, what is shed too early, and the dive with one thing broken."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from schedgen.judge import weights
+from schedgen.judge.rules import decides
+from schedgen.judge.subject import Missing, Outcome, Subject
+from schedgen.judge.words import elapsed, listed, number, span
+
+if TYPE_CHECKING:
+    from schedgen.simulate.results import Account
+
+
+def least_parallel(subject: Subject, account: Account, *, reserve_too: bool) -> int | None:
+    """The least count of parallel strings that carries what this account needs; None where none would.
+
+    Usable energy and reserve grow with the count, what is needed does not (the cells' own loss falls, which is
+    left out). `reserve_too`: the reserve may be spent as well.
+    """
+    parallel = subject.dive.pack.parallel
+    held = account.usable_wh + (account.reserve_wh if reserve_too else 0.0)
+    if held <= 0:
+        return None
+    return max(parallel + 1, math.ceil(parallel * account.needed_wh / held - 1e-9))
+
+
+def _parallel_fix(subject: Subject, account: Account, *, reserve_too: bool = False) -> str:
+    """What to write for `parallel`, and the load that takes most."""
+    from schedgen.simulate.results import CONTROLLER, IN_CELLS
+
+    least = least_parallel(subject, account, reserve_too=reserve_too)
+    loads = {name: wh for name, wh in account.by_load_wh.items() if name not in (CONTROLLER, IN_CELLS)}
+    most = max(loads, key=lambda name: loads[name], default="")
+    saving = f"use less of {most}, which takes most ({number(loads[most], 'Wh')})" if most else "ask for less"
+    if least is None or least > 4 * subject.dive.pack.parallel:
+        return saving
+    return f"raise parallel from {subject.dive.pack.parallel} to {least}, or {saving}"
+
+
+@decides("reserve-short", simulated=True)
+def reserve_short(subject: Subject) -> Iterator[Outcome]:
+    """The worst case must leave the reserve."""
+    worst = subject.run.worst
+    if worst.margin_wh < 0:
+        yield subject.finding(
+            "reserve-short",
+            ("pack.parallel", "pack"),
+            f"the worst case ({subject.run.worst_case}) takes {number(worst.needed_wh, 'Wh')} of"
+            f" {number(worst.usable_wh, 'Wh')} that are there above the reserve of {number(worst.reserve_wh, 'Wh')}:"
+            f" {number(-worst.margin_wh, 'Wh')} short",
+            _parallel_fix(subject, worst),
+            weight=weights.weigh(weights.POWER, -worst.margin_wh / max(worst.usable_wh, 1.0)),
+        )
+
+
+@decides("beacon-too-short", simulated=True)
+def beacon_too_short(subject: Subject) -> Iterator[Outcome]:
+    """The beacon lasts for `recovery.wait` after the primary's latest surfacing."""
+    worst, wait = subject.run.worst, subject.dive.recovery.wait.high
+    if worst.endurance_after_surface_h * 3600 < wait:
+        yield subject.finding(
+            "beacon-too-short",
+            ("recovery.wait", "recovery"),
+            f"after the latest surfacing the pack lasts {_hours(worst)}; recovery.wait asks for {span(wait)}",
+            _parallel_fix(subject, worst, reserve_too=True),
+            weight=weights.weigh(weights.FINDING, 1 - worst.endurance_after_surface_h * 3600 / wait),
+        )
+
+
+def _hours(account: Account) -> str:
+    return number(account.endurance_after_surface_h, "h", 2) if account.endurance_after_surface_h > 0 else "0 h"
+
+
+@decides("backup-surfacing", simulated=True)
+def backup_surfacing(subject: Subject) -> Iterator[Outcome]:
+    """The beacon lasts as long when the primary fails and the backup acts late."""
+    case = subject.run.cases.get("backup-late")
+    if subject.dive.release.backup is None:
+        return
+    if case is None:
+        yield Missing("backup-surfacing", "the simulation has no case of a late backup")
+        return
+    wait = subject.dive.recovery.wait.high
+    if case.account.endurance_after_surface_h * 3600 < wait:
+        yield subject.finding(
+            "backup-surfacing",
+            ("release.backup.parts_after", "release.backup"),
+            f"if the primary fails, the backup brings it up as late as {elapsed(case.account.surface_s)}; the pack then"
+            f" lasts {_hours(case.account)} more, recovery.wait asks for {span(wait)}",
+            f"{_parallel_fix(subject, case.account, reserve_too=True)}, or take a backup that acts sooner",
+            weight=weights.weigh(weights.FINDING, 1 - case.account.endurance_after_surface_h * 3600 / wait),
+        )
+
+
+@decides("early-release", simulated=True)
+def early_release(subject: Subject) -> Iterator[Outcome]:
+    """No low-voltage limit may act before the planned release."""
+    worst, plan = subject.run.worst, subject.plan
+    at = plan.primary.at_s if plan.primary is not None else plan.events["release"].early
+    limits = (
+        ("release_below", worst.release_below_at_s, plan.interlocks.release_below_v, weights.RETURN),
+        ("shed", worst.shed_at_s, plan.interlocks.shed_v, weights.POWER),
+    )
+    for key, when, volts, kind in limits:
+        if when is None or when >= at:
+            continue
+        does = "asks for the release" if key == "release_below" else "switches off all but beacon, locator and release"
+        yield subject.finding(
+            "early-release",
+            (f"pack.{key}", "pack.parallel"),
+            f"the worst case falls below {key} ({number(volts, 'V')} a cell) {elapsed(when)} and {does},"
+            f" {span(at - when)} before the release ({elapsed(at)})",
+            f"{_parallel_fix(subject, worst)}, or release {span(at - when)} earlier",
+            weight=weights.weigh(kind, (at - when) / max(at, 1)),
+        )
+
+
+def uncovered(subject: Subject, account: Account) -> list[str]:
+    """What a case leaves without power: `release`, `beacon`; empty when both are covered."""
+    from schedgen.judge.electrical import release_shortfall
+
+    lost = []
+    last = subject.plan.primary.last_end_s if subject.plan.primary is not None else None
+    starved = last is not None and account.empty_at_s is not None and account.empty_at_s < last
+    if starved or release_shortfall(subject, account):
+        lost.append("release")
+    if account.endurance_after_surface_h * 3600 < subject.dive.recovery.wait.high:
+        lost.append("beacon")
+    return lost
+
+
+@decides("string-loss", simulated=True)
+def string_loss(subject: Subject) -> Iterator[Outcome]:
+    """With one parallel string lost, release and beacon should still be covered."""
+    parallel = subject.dive.pack.parallel
+    if parallel == 1:
+        yield subject.finding(
+            "string-loss",
+            ("pack.parallel", "pack"),
+            "the pack is one single string: a bad cell or weld takes everything, release and beacon included",
+            "raise parallel to 2 or more, or count on an independent backup and another beacon",
+            weight=weights.weigh(weights.POWER, 1.0),
+        )
+        return
+    case = subject.run.cases.get("string-lost")
+    if case is None:
+        yield Missing("string-loss", "the simulation has no case of a lost string")
+        return
+    lost = uncovered(subject, case.account)
+    if lost:
+        yield subject.finding(
+            "string-loss",
+            ("pack.parallel", "pack"),
+            f"with one of {parallel} strings lost, not covered: {listed(lost)} (the pack lasts {_hours(case.account)}"
+            f" after surfacing)",
+            f"raise parallel from {parallel} to {_with_one_lost(subject, case.account)}",
+            weight=weights.weigh(weights.POWER, 1 / parallel),
+        )
+
+
+def _with_one_lost(subject: Subject, account: Account) -> int:
+    """The least count that still carries the dive with one string lost."""
+    parallel = subject.dive.pack.parallel
+    held = account.usable_wh + account.reserve_wh
+    if held <= 0:
+        return parallel + 1
+    return max(parallel + 1, math.ceil((parallel - 1) * account.needed_wh / held - 1e-9) + 1)
+
+
+@decides("load-stuck-on", simulated=True)
+def load_stuck_on(subject: Subject) -> Iterator[Outcome]:
+    """With any one load stuck on, release and beacon should still be covered."""
+    for name, load in subject.dive.loads.items():
+        case = subject.run.cases.get(f"stuck:{name}")
+        if case is None:
+            continue
+        lost = uncovered(subject, case.account)
+        if lost:
+            yield subject.finding(
+                "load-stuck-on",
+                f"loads.{name}",
+                f"with {name} stuck on, not covered: {listed(lost)} (the pack lasts {_hours(case.account)} after surfacing)",
+                f"a fuse or a second switch on {load.wired_to}, or a larger pack; accept it where the switch is trusted",
+                load=name,
+                weight=weights.weigh(weights.POWER, 0.5),
+            )
+
+
+@decides("armed-idle", simulated=True)
+def armed_idle(subject: Subject) -> Iterator[Outcome]:
+    """How long it may stay armed before that eats the reserve."""
+    from schedgen.judge.idle import armed_w, may_stay_armed_s
+
+    armed = subject.dive.start.armed_for
+    if armed is None:
+        yield Missing(
+            "armed-idle", f"start.armed_for is not given; armed it takes {number(armed_w(subject) * 24, 'Wh')} a day"
+        )
+        return
+    allowed = may_stay_armed_s(subject)
+    if allowed < armed.high:
+        yield subject.finding(
+            "armed-idle",
+            "start.armed_for",
+            f"armed for {span(armed.high)} it takes {number(armed_w(subject) * armed.high / 3600, 'Wh')}"
+            f" ({number(armed_w(subject) * 24, 'Wh')} a day) and eats the reserve after {span(allowed)}",
+            f"arm at most {span(allowed)} before the start, or charge again before",
+            weight=weights.weigh(weights.POWER, 1 - allowed / armed.high),
+        )

@@ -1,0 +1,56 @@
+"""The rule about loads that get too hot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from schedgen.judge import weights
+from schedgen.judge.rules import decides
+from schedgen.judge.subject import Missing, Outcome, Subject
+from schedgen.judge.words import elapsed
+
+
+@decides("too-hot", simulated=True)
+def too_hot(subject: Subject) -> Iterator[Outcome]:
+    """No load above its heat limit: on deck, in water, at the surface in the sun."""
+    heat = subject.run.worst.heat
+    for name, load in subject.dive.loads.items():
+        if load.heat_limit is None:
+            if load.resolved_role == "camera":
+                yield Missing("too-hot", f"loads.{name}.heat_limit is not given", name)
+            continue
+        found = heat.get(name)
+        if found is None:
+            what = "vehicle.housing is not given" if subject.dive.vehicle.housing is None else "it was not simulated"
+            yield Missing("too-hot", what, name)
+            continue
+        over = found.highest_c - load.heat_limit.low
+        if over > 0:
+            phase = _phase(subject, found.at_s)
+            yield subject.finding(
+                "too-hot",
+                (f"loads.{name}.heat_limit", f"loads.{name}"),
+                f"{name} may reach {found.highest_c:.0f} degC {elapsed(found.at_s)} ({phase}); its limit is"
+                f" {load.heat_limit.low:.0f} degC",
+                _FIXES[phase],
+                load=name,
+                weight=weights.weigh(weights.WORK, over / 20),
+            )
+
+
+_FIXES = {
+    "deck": "keep it in the shade, start it nearer to splash, or run it for less time on deck",
+    "descent": "run a fan with it, or run it for less time at once",
+    "bottom": "run a fan with it, or run it for less time at once",
+    "ascent": "run a fan with it, or run it for less time at once",
+    "surface": "end its window before the surface (until: release)",
+}
+
+
+def _phase(subject: Subject, at_s: float) -> str:
+    """The phase in which a second lies, by the nominal events."""
+    events = subject.plan.events
+    for phase, event in (("deck", "splash"), ("descent", "bottom"), ("bottom", "release"), ("ascent", "surface")):
+        if at_s < events[event].nominal:
+            return phase
+    return "surface"

@@ -1,0 +1,67 @@
+"""Notes: what is not modelled, what air transport asks, and which inputs are guesses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from schedgen.judge import weights
+from schedgen.judge.guesses import guessed_inputs
+from schedgen.judge.rules import decides
+from schedgen.judge.subject import Outcome, Subject
+from schedgen.judge.words import many, number
+
+PACK_WH = 100.0
+CELL_WH = 20.0
+"""From these on lithium-ion batteries and cells travel as declared dangerous goods: UN Manual of Tests and Criteria
+38.3 and the air-transport rules built on it (from memory)."""
+
+
+@decides("stuck-on-bottom")
+def stuck_on_bottom(subject: Subject) -> Iterator[Outcome]:
+    """Always said: soft ground may hold it."""
+    yield subject.finding(
+        "stuck-on-bottom",
+        ("vehicle.ballast", "vehicle"),
+        f"the pull of soft sediment is not modelled: its least lift is {number(subject.plan.fall.net_lift_n[0], 'N')},"
+        f" and mud may hold more",
+        "on soft ground use feet that stay behind with the ballast, and more lift",
+        weight=weights.COMFORT,
+    )
+
+
+@decides("transport-limit")
+def transport_limit(subject: Subject) -> Iterator[Outcome]:
+    """Pack and cell watt-hours against what air transport allows with the fewest papers."""
+    from schedgen.simulate.loads import NOMINAL_CELL_V
+
+    pack, cell = subject.dive.pack, subject.cell
+    cell_wh = cell.capacity.nominal * NOMINAL_CELL_V[cell.chemistry]
+    pack_wh = cell_wh * pack.series * pack.parallel
+    if pack_wh <= PACK_WH and cell_wh <= CELL_WH:
+        return
+    yield subject.finding(
+        "transport-limit",
+        ("pack.parallel", "pack"),
+        f"the pack is {number(pack_wh, 'Wh')} ({many(pack.series * pack.parallel, 'cell')} of"
+        f" {number(cell_wh, 'Wh')}); the limits are {PACK_WH:g} Wh for a pack and {CELL_WH:g} Wh for a cell",
+        "ask the carrier before it flies: it is likely to travel as declared dangerous goods, or as loose cells",
+        weight=weights.COMFORT,
+    )
+
+
+@decides("guessed-input")
+def guessed_input(subject: Subject) -> Iterator[Outcome]:
+    """Once: all inputs that are guesses, the one that matters most first."""
+    guesses = guessed_inputs(subject)
+    if not guesses:
+        return
+    first = guesses[0]
+    share = f" (worth {number(first.effect_wh, 'Wh')})" if first.effect_wh > 0.05 else ""
+    yield subject.finding(
+        "guessed-input",
+        first.path,
+        f"{many(len(guesses), 'input')} guessed: {first.path}{share} matters most"
+        + (f"; then {', '.join(guess.path for guess in guesses[1:])}" if guesses[1:] else ""),
+        f"measure {first.path} and write what you measured with its tolerance",
+        weight=weights.COMFORT,
+    )

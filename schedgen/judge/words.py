@@ -1,0 +1,62 @@
+"""How judging writes numbers: durations, elapsed times, shares. Plain ASCII, as the dive file writes them."""
+
+from __future__ import annotations
+
+import math
+
+_UNITS = ((86400, "d"), (3600, "h"), (60, "min"), (1, "s"))
+
+
+def span(seconds: float) -> str:
+    """A duration as the dive file writes one, at most two units: `2 h 10 min`, `45 s`, `0 s`; never negative."""
+    rest = round(abs(seconds))
+    if rest >= 7200:
+        rest = round(rest / 60) * 60
+    parts = []
+    for size, unit in _UNITS[1:]:
+        count, rest = divmod(rest, size)
+        if count:
+            parts.append(f"{count} {unit}")
+    return " ".join(parts[:2]) or "0 s"
+
+
+def span_up(seconds: float) -> str:
+    """As `span`, rounded up to whole minutes from 2 min on, so that following the advice is enough."""
+    whole = math.ceil(seconds - 1e-9)
+    return span(whole if whole < 120 else math.ceil(whole / 60) * 60)
+
+
+def span_down(seconds: float) -> str:
+    """As `span`, rounded down to whole minutes from 2 min on."""
+    whole = math.floor(seconds + 1e-9)
+    return span(whole if whole < 120 else whole // 60 * 60)
+
+
+def elapsed(seconds: float) -> str:
+    """An elapsed time after start as `9 h 31 min after start`."""
+    return f"{span(seconds)} after start"
+
+
+def share(value: float) -> str:
+    """A fraction in percent: `93 %`."""
+    return f"{value * 100:.3g} %"
+
+
+def number(value: float, unit: str, digits: int = 3) -> str:
+    """A value with its unit, in `digits` significant digits and never in exponents: `12.3 V`, `1510 m`."""
+    if value == 0 or not math.isfinite(value):
+        return f"{value:.0f} {unit}".strip()
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    return f"{value:.{places}f} {unit}".strip()
+
+
+def many(count: int, one: str, more: str | None = None) -> str:
+    """`1 cell`, `2 cells`."""
+    return f"{count} {one if count == 1 else more or one + 's'}"
+
+
+def listed(words: list[str] | tuple[str, ...]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
