@@ -35,7 +35,7 @@ from schedgen.settings.fields import (
     Mode,
     Start,
 )
-from schedgen.settings.meaning import NO_NAMES, DecodedDive, burst_stop, check, combinations
+from schedgen.settings.meaning import NO_NAMES, DecodedDive, burst_stop, bursts_without_end, check, combinations
 
 _TRIGGERS: dict[int, Trigger] = {Start.WATER: "water", Start.BUTTON: "button", Start.COMMAND: "command"}
 
@@ -46,25 +46,21 @@ def decode(block: bytes, outputs: Sequence[str] = NO_NAMES) -> DecodedDive:
     Every field is checked against its range and against the others, and the block must be the very bytes that
     `encode` gives for what it says. Raises BlockError, and nothing else, for any bytes at all.
     """
+    _check_version(block)
     reader = BitReader(block)
     header = reader.record(HEADER)
-    if header["version"] != LAYOUT_VERSION:
-        raise BlockError(
-            f"the settings block has layout version {header['version']}, this program knows {LAYOUT_VERSION}",
-            "Use the schedgen that made it, or render and upload the dive again.",
-        )
-    if header["length"] != len(block):
+    if header["layout_version"] != LAYOUT_VERSION or header["length"] != len(block):
         raise BlockError(f"not a settings block: it says {header['length']} bytes and has {len(block)}")
     reader.end_bits = bits_of(header["end"])
     names = tuple(outputs)
-    clips = [_clip(reader.record(CLIP)) for _ in range(header["clips"])]
-    windows = [_window(reader.record(WINDOW), names) for _ in range(header["windows"])]
-    windows += [_follower(reader.record(FOLLOWER), names, clips) for _ in range(header["followers"])]
-    changes = tuple(_change(reader.record(CHANGE), names) for _ in range(header["changes"]))
+    clips = [_clip(reader.record(CLIP)) for _ in range(header["clip_count"])]
+    windows = [_window(reader.record(WINDOW), names) for _ in range(header["window_count"])]
+    windows += [_follower(reader.record(FOLLOWER), names, clips) for _ in range(header["follower_count"])]
+    changes = tuple(_change(reader.record(CHANGE), names) for _ in range(header["change_count"]))
     allowed = _allowed(reader, changes)
     reader.finish()
     dive = DecodedDive(
-        version=header["version"],
+        version=header["layout_version"],
         board_type=header["board_type"],
         trigger=_TRIGGERS[header["trigger"]],
         at_s=header["at"],
@@ -83,6 +79,17 @@ def decode(block: bytes, outputs: Sequence[str] = NO_NAMES) -> DecodedDive:
     if pack(dive) != block:
         raise BlockError("not a settings block: the same settings have another, shorter or more orderly, form")
     return dive
+
+
+def _check_version(block: bytes) -> None:
+    """Length and version stand at the same place in every layout, and the rest may not."""
+    reader = BitReader(block)
+    length, version = reader.take(HEADER[0]), reader.take(HEADER[1])
+    if length == len(block) and version != LAYOUT_VERSION:
+        raise BlockError(
+            f"the settings block has layout version {version}, this program knows {LAYOUT_VERSION}",
+            "Use the schedgen that made it, or render and upload the dive again.",
+        )
 
 
 def _name(outputs: tuple[str, ...], index: int) -> str:
@@ -131,8 +138,9 @@ def _window(values: dict[str, int], outputs: tuple[str, ...]) -> Window:
     burst = flash = None
     stop_s = values.get("stop")
     if values["kind"] == Kind.REPEATING:
-        burst = Burst(values["every"], values["on"], values["count"])
-        stop_s = burst_stop(values["start"], burst)
+        every, on = values["every"], values["on"]
+        burst = Burst(every, on, values.get("count", 0) or bursts_without_end(values["start"], every))
+        stop_s = None if values["endless"] else burst_stop(values["start"], burst)
     elif values["kind"] == Kind.FLASH:
         flash = Flash(values["flash_every"], values["flash_on"])
     return Window(

@@ -24,9 +24,9 @@ ROW_BYTES = 32
 class EepromLayout:
     """Addresses and lengths for one EEPROM size, all in bytes.
 
-    `row` is the address of the board's row (essentials, calibration, given name), or None where that lies at the
-    beginning of the microcontroller's user row. `history` is where the voltage history stands, None where it has no room
-    outside the user row.
+    `row` is the address of the board's row (essentials, calibration, given name), None where that lies at the beginning
+    of the microcontroller's user row. `history` is where the voltage history stands, None where it has no room outside
+    the user row.
     """
 
     size: int

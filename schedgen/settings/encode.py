@@ -123,7 +123,7 @@ def _header(dive: DecodedDive, length: int) -> dict[str, int]:
     following = sum(window.follow is not None for window in dive.windows)
     return {
         "length": length,
-        "version": dive.version,
+        "layout_version": dive.version,
         "board_type": dive.board_type,
         "trigger": Start[dive.trigger.upper()],
         "without_water": int(limits.without_water),
@@ -137,10 +137,10 @@ def _header(dive: DecodedDive, length: int) -> dict[str, int]:
         "release_below": round(limits.release_below_v * 1000),
         "series": limits.series,
         "keep": sum(1 << _index(dive.outputs, name) for name in limits.keep),
-        "clips": len(dive.clips),
-        "windows": len(dive.windows) - following,
-        "followers": following,
-        "changes": len(dive.field_changes),
+        "clip_count": len(dive.clips),
+        "window_count": len(dive.windows) - following,
+        "follower_count": following,
+        "change_count": len(dive.field_changes),
     }
 
 
@@ -180,10 +180,11 @@ def _window(window: Window, outputs: Sequence[str]) -> dict[str, int]:
         "stop_moves": int(window.stop_moves),
         "stop": window.stop_s or 0,
     }
+    endless = window.stop_s is None
     if window.burst is not None:
         burst = window.burst
-        return values | {"kind": Kind.REPEATING, "every": burst.every_s, "on": burst.on_s, "count": burst.count}
-    endless = window.stop_s is None
+        bursts = {"every": burst.every_s, "on": burst.on_s, "count": burst.count, "endless": int(endless)}
+        return values | {"kind": Kind.REPEATING} | bursts
     if window.flash is not None:
         flash = {"flash_every": window.flash.every_64, "flash_on": window.flash.on_64, "endless": int(endless)}
         return values | {"kind": Kind.FLASH} | flash

@@ -135,7 +135,7 @@ def _firing(which: str) -> tuple[Field, ...]:
 
 HEADER = (
     Field("length", 8, 1, 255, "bytes of the block, this one included", "byte"),
-    Field("version", 3, 0, 7, "layout version"),
+    Field("layout_version", 3, 0, 6, "layout version; 7 is kept free, an erased byte would say it"),
     Field("board_type", 16, 0, 65535, "computed from the board's pins and polarity; another board refuses the block"),
     _choice("trigger", 2, Start, "what starts the clock"),
     _flag("without_water", "1: the release may fire though the water contact was never wet"),
@@ -149,10 +149,10 @@ HEADER = (
     Field("release_below", 9, 0, 5110, "per cell: below it the release is asked for", "mV", scale=10),
     Field("series", 4, 1, 15, "cells in series, to turn pack volts into cell volts"),
     Field("keep", 8, 0, 255, "keep mask: bit n set, output n survives shedding (release outputs always do)"),
-    Field("clips", 2, 0, 3, "clip records"),
-    Field("windows", 6, 0, 63, "window records"),
-    Field("followers", 4, 0, 15, "follower records"),
-    Field("changes", 2, 0, 2, "field-change records"),
+    Field("clip_count", 2, 0, 3, "clip records"),
+    Field("window_count", 6, 0, 63, "window records"),
+    Field("follower_count", 4, 0, 15, "follower records"),
+    Field("change_count", 2, 0, 2, "field-change records"),
 )
 
 CLIP = (
@@ -162,8 +162,10 @@ CLIP = (
     _elapsed("stop", "... and off from here on", narrow=True),
 )
 
-_FLASH = {"kind": (Kind.FLASH,)}
-_REPEATING = {"kind": (Kind.REPEATING,)}
+_When = Mapping[str, tuple[int, ...]]
+_FLASH: _When = {"kind": (Kind.FLASH,)}
+_REPEATING: _When = {"kind": (Kind.REPEATING,)}
+_STOPS: _When = {"kind": (Kind.REPEATING,), "endless": (0,)}
 
 WINDOW = (
     _choice("kind", 2, Kind, "plain; endless: on until the pack is empty; repeating: whole-second bursts; flash"),
@@ -174,21 +176,24 @@ WINDOW = (
     _elapsed("start", "on from here", narrow=True),
     Field("every", 16, 1, 65535, "from the start of one burst to the start of the next", "s", when=_REPEATING),
     Field("on", 14, 1, 16383, "length of a burst", "s", when=_REPEATING),
-    Field("count", 13, 1, 8192, "bursts", offset=1, when=_REPEATING),
     Field("flash_every", 13, 1, 8191, "from flash to flash", "1/64 s", when=_FLASH),
     Field("flash_on", 13, 1, 8191, "lit, at the beginning of each", "1/64 s", when=_FLASH),
-    _flag("endless", "1: flashes until the pack is empty", _FLASH),
+    _flag("endless", "1: bursts or flashes until the pack is empty", {"kind": (Kind.REPEATING, Kind.FLASH)}),
+    Field(
+        "count",
+        13,
+        1,
+        8192,
+        "bursts; the last one ends at start + (count - 1) x every + on, which is the window's stop",
+        offset=1,
+        when=_STOPS,
+    ),
     _flag(
         "stop_moves",
         "1: the stop moves with the release",
         {"kind": (Kind.PLAIN, Kind.REPEATING, Kind.FLASH), "endless": (0,)},
     ),
-    _elapsed(
-        "stop",
-        "off from here on; of a repeating window: start + (count - 1) x every + on, not stored",
-        narrow=True,
-        when={"kind": (Kind.PLAIN, Kind.FLASH), "endless": (0,)},
-    ),
+    _elapsed("stop", "off from here on", narrow=True, when={"kind": (Kind.PLAIN, Kind.FLASH), "endless": (0,)}),
 )
 
 FOLLOWER = (
@@ -204,8 +209,8 @@ FOLLOWER = (
     Field("clip", 2, 0, 3, "0: not cut; n: cut by the n-th clip record"),
 )
 
-_SHIFT = {"change": (Change.SHIFT,)}
-_CHOOSE = {"change": (Change.LEVEL,)}
+_SHIFT: _When = {"change": (Change.SHIFT,)}
+_CHOOSE: _When = {"change": (Change.LEVEL,)}
 
 CHANGE = (
     _choice("change", 1, Change, "shift: the release time; level: the level of an output"),
@@ -230,7 +235,7 @@ COMBINATIONS_MOST = 32
 _BY_NAME = {one.name: one for one in HEADER}
 
 ESSENTIALS = (
-    _BY_NAME["version"],
+    _BY_NAME["layout_version"],
     _flag("armed", "1: armed; 0: disarmed, and only the code of the block is kept"),
     Field("code", 30, 0, (1 << 30) - 1, "dive code, as a number"),
     _BY_NAME["not_before"],

@@ -25,10 +25,13 @@ from schedgen.plan.model import (
     Trigger,
     Window,
 )
-from schedgen.settings.fields import COMBINATIONS_MOST, LAYOUT_VERSION
+from schedgen.settings.fields import COMBINATIONS_MOST, LAYOUT_VERSION, by_name
 
 OUTPUTS_MOST = 8
 """Outputs that a board of format 1 can have: three bits."""
+
+ELAPSED_MOST = by_name("header", "end").high
+"""The last second that an elapsed time can say."""
 
 NO_NAMES = tuple(f"output {number}" for number in range(1, OUTPUTS_MOST + 1))
 """Names of the outputs where the board is not known."""
@@ -91,18 +94,16 @@ def burst_stop(start_s: int, burst: Burst) -> int:
     return start_s + (burst.count - 1) * burst.every_s + burst.on_s
 
 
+def bursts_without_end(start_s: int, every_s: int) -> int:
+    """How many bursts of a window without stop begin before elapsed seconds of 24 bits run out."""
+    return (ELAPSED_MOST - start_s) // every_s + 1
+
+
 def meaning_of(plan: Plan, outputs: Sequence[str]) -> DecodedDive:
     """What a block for this plan says. `outputs`: names of all outputs of the board, in its order.
 
     Raises BlockError when the plan has something that no block can say.
     """
-    release = plan.events.get("release")
-    if plan.primary is not None:
-        at_s = plan.primary.at_s
-    elif release is not None:
-        at_s = release.late
-    else:
-        raise BlockError("the plan has neither a primary release nor a release event")
     limits = plan.interlocks
     followers = [window for window in plan.windows if window.follow is not None]
     leaders = [window for window in plan.windows if window.follow is None]
@@ -110,8 +111,8 @@ def meaning_of(plan: Plan, outputs: Sequence[str]) -> DecodedDive:
         version=LAYOUT_VERSION,
         board_type=plan.board_type,
         trigger=plan.trigger,
-        at_s=at_s,
-        end_s=plan.events["end"].late,
+        at_s=plan.release_s,
+        end_s=plan.end_s,
         interlocks=replace(
             limits,
             shed_v=round_up_volts(limits.shed_v),
@@ -134,14 +135,18 @@ def round_up_volts(volts: float) -> float:
 
 def _bare(window: Window) -> Window:
     """The window with what a block keeps of it."""
-    stop_s, burst, stop_moves = window.stop_s, window.burst, window.stop_moves
-    if burst is not None:
-        burst = replace(burst, surely_on_bottom=0)
-        if window.start_s is not None:
-            stop_s = burst_stop(window.start_s, burst)
-    elif stop_s is None:
-        stop_moves = False
-    return replace(window, load="", place=Place(""), stop_s=stop_s, burst=burst, stop_moves=stop_moves)
+    bare = replace(window, load="", place=Place(""), line=-1)
+    if window.stop_s is None:
+        bare = replace(bare, stop_moves=False)
+    if window.burst is None or window.start_s is None:
+        return bare
+    burst = replace(window.burst, surely_on_bottom=0)
+    if window.stop_s is None:
+        return replace(bare, burst=replace(burst, count=bursts_without_end(window.start_s, burst.every_s)))
+    stop_s = burst_stop(window.start_s, burst)
+    if stop_s != window.stop_s:
+        raise BlockError(f"bursts on {window.output} end at {stop_s} s, but their window at {window.stop_s} s")
+    return replace(bare, burst=burst)
 
 
 def check(dive: DecodedDive) -> None:
@@ -230,5 +235,7 @@ def _check_changes(dive: DecodedDive) -> None:
         raise BlockError(f"{len(chosen)} combinations of field changes, but {len(dive.allowed_changes)} are judged")
     for values, allowed in zip(chosen, dive.allowed_changes, strict=True):
         for change, value in zip(changes, values, strict=True):
-            if allowed and isinstance(change, ShiftRelease) and not 0 <= dive.at_s + value * change.step_s < 1 << 24:
-                raise BlockError(f"a shift of {value} steps moves the release before the start or past 24 bits")
+            if not allowed or not isinstance(change, ShiftRelease):
+                continue
+            if not 0 <= dive.at_s + value * change.step_s <= ELAPSED_MOST:
+                raise BlockError(f"{value} steps of a shift move the release before the start or out of the counter")

@@ -26,7 +26,7 @@ from schedgen.plan.model import (
     ShiftRelease,
     Window,
 )
-from schedgen.settings.meaning import combinations
+from schedgen.settings.meaning import burst_stop, combinations
 
 OUTPUTS = ("OUT1", "OUT2", "OUT3", "OUT4", "PWM1", "PWM2", "REL1", "REL2")
 """The outputs of the board halyard-4809, in its order."""
@@ -74,17 +74,22 @@ def window(load: str, output: str, start_s: int | None, stop_s: int | None, **re
     return Window(load, output, start_s, stop_s, place=Place("dive.yaml", 40, 5), **rest)
 
 
+def repeating(load: str, output: str, start_s: int, burst: Burst) -> Window:
+    """A repeating window that ends with its last burst, before the release."""
+    return window(load, output, start_s, burst_stop(start_s, burst), burst=burst, stop_moves=True)
+
+
 def counted_windows() -> list[Window]:
-    """The counted case of the design: 4 plain, 3 repeating, 3 following with one shared `only`, 2 of them with levels."""
+    """The counted case of the design: 4 plain, 3 repeating, 3 following with one shared `only`, 2 with levels."""
     clip = Clip(1800, 9 * HOUR, stop_moves=True)
     return [
         window("camera", "OUT1", 60, 3 * HOUR),
         window("second", "OUT2", 60, 2 * HOUR),
         window("beacon", "OUT3", 9 * HOUR, 72 * HOUR, start_moves=True),
         window("locator", "OUT4", 9 * HOUR, 71 * HOUR, start_moves=True),
-        window("camera", "OUT1", 4 * HOUR, None, burst=Burst(1800, 360, 9), stop_moves=True),
-        window("second", "OUT2", 4 * HOUR, None, burst=Burst(1800, 240, 9), stop_moves=True),
-        window("third", "OUT3", 2 * HOUR, None, burst=Burst(600, 60, 30), stop_moves=True),
+        repeating("camera", "OUT1", 4 * HOUR, Burst(1800, 360, 9)),
+        repeating("second", "OUT2", 4 * HOUR, Burst(1800, 240, 9)),
+        repeating("third", "OUT3", 2 * HOUR, Burst(600, 60, 30)),
         window("lights", "PWM1", None, None, level=70, follow=Follow("OUT1", 3, 0), clip=clip),
         window("fan", "PWM2", None, None, level=60, follow=Follow("OUT1", 0, 240), clip=clip),
         window("lamp", "OUT4", None, None, follow=Follow("OUT2", 3, 1), clip=clip),
@@ -115,7 +120,8 @@ def window_of(draw: st.DrawFn, output: str, end_s: int) -> Window:
         on_s = draw(st.integers(1, min(stop_s - start_s, 16383)))
         every_s = draw(st.integers(on_s, 65535))
         most = 1 + (stop_s - start_s - on_s) // every_s
-        return replace(made, burst=Burst(every_s, on_s, draw(st.integers(1, min(most, 8192))), 2))
+        burst = Burst(every_s, on_s, draw(st.integers(1, min(most, 8192))), 2)
+        return replace(made, burst=burst, stop_s=None if draw(st.booleans()) else burst_stop(start_s, burst))
     if "flash" in kind:
         on, every = draw(st.tuples(st.integers(1, 8191), st.integers(1, 8191)).map(sorted))
         made = replace(made, flash=Flash(every, on))
