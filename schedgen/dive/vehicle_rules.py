@@ -1,0 +1,115 @@
+"""Rules between the values of `site`, `vehicle` and `pack`, each a trouble with its place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from schedgen.files.quantity import write_value
+from schedgen.files.trouble import Trouble
+
+if TYPE_CHECKING:
+    from schedgen.dive.vehicle import Pack, Site, Vehicle
+
+_LIGHTEST_BALLAST = 1050
+"""kg/m3; the densest sea water there is, at 11 000 m, has about 1075, at the surface 1030."""
+
+
+def water_troubles(site: Site) -> list[Trouble]:
+    """Rows from the top down, each deeper than the one before."""
+    troubles = []
+    for index, (upper, lower) in enumerate(zip(site.water, site.water[1:], strict=False)):
+        if lower.depth.low <= upper.depth.high:
+            troubles.append(
+                Trouble(
+                    f"The row at {lower.depth} does not lie below the row before it, at {upper.depth}.",
+                    "rows from the surface down, each deeper than the last",
+                    "{depth: 200 m, temperature: 9.8 degC, salinity: 35.3}",
+                    "Put the rows in order of depth; take out one of two at the same depth.",
+                    ("water", index + 1, "depth"),
+                )
+            )
+    return troubles
+
+
+def vehicle_troubles(vehicle: Vehicle) -> list[Trouble]:
+    """Volume or weights in water but not both; ballast that sinks; a wall that leaves room."""
+    troubles = _volume_troubles(vehicle)
+    density = vehicle.ballast.density
+    if density.low < _LIGHTEST_BALLAST:
+        troubles.append(
+            Trouble(
+                f"A ballast of {density} is lighter than sea water or too close to it to sink.",
+                f"a density of at least {_LIGHTEST_BALLAST} kg/m3", "7200 kg/m3",
+                "Write the density of the material: cast iron about 7200, steel 7850, lead 11340, concrete 2300 kg/m3.",
+                ("ballast", "density"),
+            )
+        )  # fmt: skip
+    if vehicle.housing is not None and 2 * vehicle.housing.wall.high >= vehicle.housing.outer_diameter.low:
+        troubles.append(
+            Trouble(
+                f"A wall of {vehicle.housing.wall} leaves no room in a diameter of {vehicle.housing.outer_diameter}.",
+                "a wall of less than half the outer diameter", "12 mm", "Check both.", ("housing", "wall"),
+            )
+        )  # fmt: skip
+    return troubles
+
+
+def _volume_troubles(vehicle: Vehicle) -> list[Trouble]:
+    expected = "one of volume and weighed_in_water"
+    if vehicle.volume is None and vehicle.weighed_in_water is None:
+        return [
+            Trouble(
+                "Neither volume nor weighed_in_water is written.", expected, "volume: 51.5 L ± 0.2 L",
+                "Add volume, or weigh it in water with and without ballast.", (), True,
+            )
+        ]  # fmt: skip
+    if vehicle.volume is not None and vehicle.weighed_in_water is not None:
+        return [
+            Trouble(
+                "Both volume and weighed_in_water are written.", expected, "", "Delete one; weights in water are better.",
+                ("weighed_in_water",), True,
+            )
+        ]  # fmt: skip
+    weighed = vehicle.weighed_in_water
+    if weighed is not None and weighed.with_ballast.high <= weighed.without_ballast.low:
+        return [
+            Trouble(
+                f"With ballast ({weighed.with_ballast}) it weighs no more than without ({weighed.without_ballast}).",
+                "with_ballast above without_ballast; negative means that it floats", "with_ballast: 8.3 kg ± 0.3 kg",
+                "Check whether the two are exchanged.", ("weighed_in_water", "with_ballast"),
+            )
+        ]  # fmt: skip
+    return []
+
+
+def pack_troubles(pack: Pack) -> list[Trouble]:
+    """Voltage limits in the order low_cut, release_below, shed; a power bank's two keep-alive values together."""
+    troubles = []
+    cut = pack.protection.low_cut if pack.protection else None
+    shed, below = pack.shed, pack.release_below
+    if shed is not None and below is not None and below.high >= shed.low:
+        troubles.append(
+            Trouble(
+                f"release_below ({below}) must be lower than shed ({shed}).", f"a voltage below {shed}", "2.95 V",
+                "Shed the loads first, release later.", ("release_below",),
+            )
+        )  # fmt: skip
+    for name, limit in (("shed", shed), ("release_below", below)):
+        if cut is not None and limit is not None and limit.low <= cut.high:
+            troubles.append(
+                Trouble(
+                    f"{name} ({limit}) must be above protection.low_cut ({cut}): there the pack is already off.",
+                    f"a voltage above {cut} for each cell", write_value(cut.high + 0.2, "V"),
+                    f"Raise {name}, or check low_cut.", (name,),
+                )
+            )  # fmt: skip
+    supplies = pack.supplies
+    if supplies is not None and (supplies.off_below is None) != (supplies.off_after is None):
+        there, lacking = ("off_below", "off_after") if supplies.off_after is None else ("off_after", "off_below")
+        troubles.append(
+            Trouble(
+                f"{there} needs {lacking} beside it.", "both or neither", "off_below: 60 mA, off_after: 30 s",
+                f"Add {lacking}.", ("supplies", there), True,
+            )
+        )  # fmt: skip
+    return troubles
