@@ -1,0 +1,396 @@
+"""What is said on the bench lead: ONE table of requests and replies. Encoding, decoding and the C side come from it.
+
+The protocol, complete enough to write the other side from
+=========================================================
+
+**Line.** 8N1, 115200 baud (38400 on a board that runs from its trimmed internal oscillator). The computer asks, the
+board answers; the board never speaks first. Frames are those of `frames.py`: COBS of sequence, kind, payload and
+CRC-16/CCITT-FALSE (high byte first), closed by a zero, at most 60 bytes. A zero with nothing before it is an empty
+frame and is ignored; the computer sends one before its first frame and before each repetition, which ends whatever
+noise the board has received. 100 ms without a byte ends an unfinished frame too. Damaged, over-long and unreadable frames
+are dropped without an answer.
+
+**Kinds.** A request is 1 to 62, never 10 or 13 (newlines and ``?`` itself are left out, so that ``?`` between newlines is
+never a frame). The reply has the request's number + 128. A refusal has kind 255 and carries the request's number and a reason.
+A readable frame of unknown kind, wrong length or impossible value is refused (`bad request`, `out of range`).
+
+**Fields** follow each other without gaps, numbers low byte first. `text` is printable ASCII, padded with zeros.
+A `data` field comes last and takes the rest of the payload, at most 32 bytes. A field that stands in a request and
+in its reply comes back unchanged, and the computer drops a reply where it does not.
+
+**Sequence.** Sequence 0 is for `identify` alone, which begins a session: it is always executed, and the board forgets
+its last reply. Then 1, 2, ... 255, 1, ...: each new request one higher, a repetition with the same number. A request
+whose sequence equals that of the last one answered (and is not 0) gets the last reply again and is NOT executed. The
+token in `identify` comes back in its reply, so that a late answer to somebody else is not taken for this one.
+
+**Slots.** 0 is A, 1 is B. A slot holds sequence number, block, CRC-32 (low byte first) over both; the block's first
+byte is its own length. The newest valid slot counts. To upload: `write` in pieces of at most 32 bytes to the slot
+that does NOT count, sequence number and block; then `commit` with sequence, length and CRC-32. The board takes the CRC
+over what its EEPROM really holds, refuses `bad checksum` where it differs, `unreadable settings` where the block makes no
+sense to it and `wrong board type` where it is for another board, else writes the four CRC bytes, the last of the upload. Until then the slot counts for nothing.
+A `write` to the slot that counts, or past the room for sequence and block, is refused. A `commit` of
+what is already committed is answered as done and writes nothing.
+
+**Arming.** `arm` with the dive code of the settings that count copies them to the other slot, reads both back, refuses unless
+they are identical, and writes the essentials record. Arming again with the same code is answered as done.
+While armed, only `identify`, `read`, `arm`, `disarm` and `start` are obeyed; the rest is refused `armed`.
+`start` starts the clock of an armed board whose trigger is `command`.
+
+**Pulse.** One output on for a time, only while not armed. A release output also needs the dive code and at
+most 10 s. Level 0 switches off at once. A second pulse while one runs is refused `busy` (level 0 is not).
+
+**Plain text.** ``?`` as the first byte after a delimiter, a newline or 100 ms of silence, then a newline (CR or LF), is answered
+with one sentence and CR LF. Where the bytes before it may still be a frame (no zero yet, fewer than 60 bytes, first of them
+below 60), the answer waits until a zero, a sixtieth byte or 100 ms of silence show that they were none. Silence between ``?``
+and the newline does not matter.
+
+**Row.** Bytes 0 to 19 are the essentials record (`schedgen.settings`), 20 and 21 the battery-sense calibration (signed, low byte
+first, in 1/10000), 22 to 29 the given name, 30 and 31 the CRC-16 of bytes 20 to 29, high byte first. Name and calibration
+count only where it fits. To change the essentials record the board first writes 255 into byte 0 (no layout version has that),
+then bytes 1 to 19, then byte 0: so that a torn record is never taken for a whole one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from schedgen.errors import OutOfRange
+from schedgen.link.frames import FRAME_SIZE, PAYLOAD_SIZE
+
+PROTOCOL_VERSION = 1
+CHUNK = 32
+"""Most bytes of a `data` field."""
+NAME_SIZE = 20
+"""Bytes of the board's name (of its board file), padded with zeros."""
+GIVEN_NAME_SIZE = 8
+"""Bytes of the name that a user gives to one board, padded with zeros."""
+REPLY = 0x80
+"""Added to a request's number for its reply."""
+REFUSED = 0xFF
+NO_CODE = 0xFFFFFFFF
+"""Stands for "no dive code": a slot that does not count, or a pulse that needs none."""
+NO_SLOT = 0xFF
+SILENCE_S = 0.1
+"""A pause of this many seconds ends an unfinished frame."""
+PULSE_RELEASE_MS = 10_000
+"""Longest pulse of a release output, in milliseconds."""
+
+STATES = (
+    "on bench",
+    "armed",
+    "on deck",
+    "descending",
+    "on bottom",
+    "releasing",
+    "rising",
+    "at surface",
+    "over",
+    "surface only",
+)
+"""States of the board by number."""
+
+PARTS = ("ATmega328P", "ATmega1608", "ATmega1609", "ATmega3208", "ATmega3209", "ATmega4808", "ATmega4809")
+"""Parts by number."""
+
+AREAS = ("slot A", "slot B", "essentials", "journal", "row", "history")
+"""Areas that `read` reads, by number. `row` is name and battery-sense calibration; `history` the voltage history."""
+
+FAULTS = (
+    "the crystal did not start or stopped",
+    "no slot holds valid settings for the armed dive",
+    "the essentials record is damaged",
+    "the journal is damaged",
+    "reduced programme after many resets",
+    "the battery reading is impossible",
+    "the release is held after a power-on reset",
+)
+"""Faults by bit, bit 0 first."""
+
+REASONS = {
+    1: "armed",
+    2: "wrong code",
+    3: "bad checksum",
+    4: "wrong board type",
+    5: "bad request",
+    6: "out of range",
+    7: "busy",
+    8: "no settings",
+    9: "memory failed",
+    10: "not armed",
+    11: "unreadable settings",
+}
+"""Why a request is refused, by number."""
+REASON_NUMBERS = {text: number for number, text in REASONS.items()}
+
+Kind = Literal["number", "text", "data"]
+Value = int | str | bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field: `width` in bytes (0 for `data`: the rest), `largest` the greatest number that is allowed."""
+
+    name: str
+    width: int
+    meaning: str
+    kind: Kind = "number"
+    largest: int | None = None
+
+    @property
+    def top(self) -> int:
+        """Greatest number allowed."""
+        return (1 << 8 * self.width) - 1 if self.largest is None else self.largest
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """A request or a reply. `works_s` is the longest time the board needs before it answers a request, seconds."""
+
+    name: str
+    number: int
+    meaning: str
+    fields: tuple[Field, ...]
+    works_s: float = 0.0
+
+    @property
+    def is_reply(self) -> bool:
+        """Whether the board says it."""
+        return self.number >= REPLY
+
+
+def _code(meaning: str) -> Field:
+    return Field("code", 4, meaning)
+
+
+_AREA = Field("area", 1, "index into AREAS", largest=len(AREAS) - 1)
+_SLOT = Field("slot", 1, "0 is A, 1 is B", largest=1)
+_OFFSET = Field("offset", 2, "first byte, counted from the start of the area or slot")
+_STATE = Field("state", 1, "index into STATES", largest=len(STATES) - 1)
+_OUTPUT = Field("output", 1, "index in the board's order", largest=7)
+_SEQUENCE = Field("sequence", 1, "sequence number of the slot")
+_NAME = Field("given_name", GIVEN_NAME_SIZE, "the board's given name; empty takes it away", "text")
+
+_PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]], ...] = (
+    (
+        "identify",
+        1,
+        "who are you, and what do you hold?",
+        0.05,
+        (Field("token", 2, "any number; comes back"),),
+        (
+            Field("token", 2, "as in the request"),
+            Field("protocol", 1, "version of this protocol"),
+            Field("layout", 1, "layout version of the settings block that the board understands"),
+            Field("board_type", 2, "computed from pins and polarity"),
+            Field("part", 1, "index into PARTS", largest=len(PARTS) - 1),
+            Field("eeprom_size", 2, "bytes"),
+            Field("slot_size", 2, "bytes"),
+            _STATE,
+            Field("active", 1, "slot that counts, 255 for none"),
+            Field("sequence_a", 1, "sequence number of slot A"),
+            Field("code_a", 4, "dive code of slot A, 0xFFFFFFFF where it is not valid"),
+            Field("sequence_b", 1, "sequence number of slot B"),
+            Field("code_b", 4, "dive code of slot B, 0xFFFFFFFF where it is not valid"),
+            Field("armed", 1, "1 while armed", largest=1),
+            Field("elapsed", 3, "seconds since start, 0 before"),
+            Field("pack_mv", 2, "pack voltage in mV"),
+            Field("resets", 2, "resets since the pack was connected"),
+            Field("faults", 2, "bits, see FAULTS"),
+            Field("board", NAME_SIZE, "name of the board file", "text"),
+        ),
+    ),
+    (
+        "read",
+        2,
+        "read part of an area (slots, essentials, journal, row, history)",
+        0.05,
+        (_AREA, _OFFSET, Field("length", 1, "bytes asked for", largest=CHUNK)),
+        (_AREA, _OFFSET, Field("data", 0, "what stands there", "data")),
+    ),
+    (
+        "write",
+        3,
+        "write part of the slot that does not count",
+        0.2,
+        (_SLOT, _OFFSET, Field("data", 0, "bytes to write", "data")),
+        (_SLOT, _OFFSET, Field("length", 1, "bytes written", largest=CHUNK)),
+    ),
+    (
+        "commit",
+        4,
+        "make the written slot count",
+        0.3,
+        (_SLOT, _SEQUENCE, Field("length", 1, "bytes of the block"), Field("crc", 4, "CRC-32 of sequence and block")),
+        (_SLOT, _SEQUENCE, _code("dive code of the settings that now count")),
+    ),
+    (
+        "arm",
+        5,
+        "arm the settings that count",
+        1.5,
+        (_code("dive code of the settings that count"),),
+        (_STATE, _code("dive code that is armed")),
+    ),
+    ("disarm", 6, "disarm", 0.3, (), (_STATE,)),
+    (
+        "start",
+        7,
+        "start the clock of an armed board whose trigger is command",
+        0.3,
+        (_code("dive code that is armed"),),
+        (_STATE, _code("dive code that is under way")),
+    ),
+    (
+        "pulse",
+        8,
+        "switch one output on for a time",
+        0.05,
+        (
+            _OUTPUT,
+            Field("duration_ms", 2, "milliseconds, 1 or more unless level is 0"),
+            Field("level", 1, "percent; 0 switches off", largest=100),
+            _code("dive code for a release output, else 0xFFFFFFFF"),
+        ),
+        (_OUTPUT, Field("level", 1, "percent", largest=100)),
+    ),
+    ("name", 9, "give the board a name", 0.2, (_NAME,), (_NAME,)),
+)
+
+REQUESTS: dict[str, Message] = {
+    name: Message(name, number, meaning, asked, works) for name, number, meaning, works, asked, _ in _PAIRS
+}
+REPLIES: dict[str, Message] = {
+    name: Message(name, number + REPLY, f"answer to {name}", answered)
+    for name, number, _, _, _, answered in _PAIRS
+} | {
+    "refused": Message(
+        "refused",
+        REFUSED,
+        "the request was understood and is not obeyed",
+        (Field("request", 1, "number of the request"), Field("reason", 1, "see REASONS")),
+    )
+}
+BY_NUMBER: dict[int, Message] = {m.number: m for m in (*REQUESTS.values(), *REPLIES.values())}
+
+
+class Values(dict[str, Value]):
+    """Field values of one message, by name, with typed access."""
+
+    def number(self, name: str) -> int:
+        """Return the number in field `name`."""
+        value = self[name]
+        assert isinstance(value, int)
+        return value
+
+    def text(self, name: str) -> str:
+        """Return the text in field `name`, its padding taken off."""
+        value = self[name]
+        assert isinstance(value, str)
+        return value
+
+    def data(self, name: str = "data") -> bytes:
+        """Return the bytes in field `name`."""
+        value = self[name]
+        assert isinstance(value, bytes)
+        return value
+
+
+def encode(message: Message, values: Mapping[str, Value]) -> bytes:
+    """Return the payload of `message` with these field values, at most 54 bytes.
+
+    Raises `OutOfRange`, naming field and bound, where a value is missing, unknown or does not fit.
+    """
+    names = {field.name for field in message.fields}
+    if set(values) != names:
+        raise OutOfRange(f"{message.name} takes {sorted(names)}, received {sorted(values)}")
+    return b"".join(_encode_field(message.name, field, values[field.name]) for field in message.fields)
+
+
+def decode(message: Message, payload: bytes) -> Values | None:
+    """Return the field values in `payload`, or None where its length or a value cannot be; never raises."""
+    values = Values()
+    at = 0
+    for field in message.fields:
+        end = len(payload) if field.kind == "data" else at + field.width
+        value = _decode_field(field, payload[at:end])
+        if value is None or end > len(payload):
+            return None
+        values[field.name] = value
+        at = end
+    return values if at == len(payload) else None
+
+
+def _encode_field(message: str, field: Field, value: Value) -> bytes:
+    where = f"{field.name} of {message}"
+    if field.kind == "number":
+        if not isinstance(value, int) or not 0 <= value <= field.top:
+            raise OutOfRange(f"{where} is {value!r}, not 0 to {field.top}")
+        return value.to_bytes(field.width, "little")
+    if field.kind == "text":
+        if not isinstance(value, str) or not _printable(value.encode("utf-8")) or len(value) > field.width:
+            raise OutOfRange(f"{where} is {value!r}, not at most {field.width} printable ASCII characters")
+        return value.encode("ascii").ljust(field.width, b"\0")
+    if not isinstance(value, bytes) or len(value) > CHUNK:
+        raise OutOfRange(f"{where} is {value!r}, not at most {CHUNK} bytes")
+    return value
+
+
+def _decode_field(field: Field, raw: bytes) -> Value | None:
+    if field.kind == "number":
+        number = int.from_bytes(raw, "little")
+        return number if number <= field.top else None
+    if field.kind == "text":
+        stripped = raw.rstrip(b"\0")
+        return stripped.decode("ascii") if _printable(stripped) else None
+    return raw if len(raw) <= CHUNK else None
+
+
+def _printable(raw: bytes) -> bool:
+    return all(0x20 <= byte < 0x7F for byte in raw)
+
+
+def c_constants() -> str:
+    """Return the numbers of this page as C preprocessor lines, for the firmware's generated header."""
+    lines = [
+        f"#define LINK_PROTOCOL_VERSION {PROTOCOL_VERSION}u",
+        f"#define LINK_FRAME_SIZE {FRAME_SIZE}u",
+        f"#define LINK_PAYLOAD_SIZE {PAYLOAD_SIZE}u",
+        f"#define LINK_CHUNK {CHUNK}u",
+        f"#define LINK_NAME_SIZE {NAME_SIZE}u",
+        f"#define LINK_GIVEN_NAME_SIZE {GIVEN_NAME_SIZE}u",
+        f"#define LINK_REPLY 0x{REPLY:02X}u",
+        f"#define LINK_NO_CODE 0x{NO_CODE:08X}ul",
+        f"#define LINK_NO_SLOT 0x{NO_SLOT:02X}u",
+        f"#define LINK_SILENCE_MS {round(SILENCE_S * 1000)}u",
+        f"#define LINK_PULSE_RELEASE_MS {PULSE_RELEASE_MS}u",
+    ]
+    for prefix, names in (("STATE", STATES), ("PART", PARTS), ("AREA", AREAS)):
+        lines += [f"#define LINK_{prefix}_{_c_name(name)} {number}u" for number, name in enumerate(names)]
+    lines += [f"#define LINK_REASON_{_c_name(text)} {number}u" for number, text in REASONS.items()]
+    lines += [f"#define LINK_FAULT_{bit} 0x{1 << bit:04X}u /* {text} */" for bit, text in enumerate(FAULTS)]
+    for message in BY_NUMBER.values():
+        lines += _c_message(message)
+    return "\n".join(lines) + "\n"
+
+
+def _c_message(message: Message) -> list[str]:
+    """Number, offset and width of each field, and the payload's size without a closing `data` field."""
+    stem = f"LINK_{'REPLY' if message.is_reply and message.number != REFUSED else 'ASK'}_{_c_name(message.name)}"
+    if message.number == REFUSED:
+        stem = "LINK_REFUSED"
+    lines = [f"/* {message.meaning} */", f"#define {stem} 0x{message.number:02X}u"]
+    at = 0
+    for field in message.fields:
+        name = f"{stem}_{_c_name(field.name)}"
+        lines.append(f"#define {name}_AT {at}u /* {field.width or 'rest'}: {field.meaning} */")
+        if field.kind == "number" and field.largest is not None:
+            lines.append(f"#define {name}_TOP {field.largest}u")
+        at += field.width
+    lines.append(f"#define {stem}_SIZE {at}u")
+    return lines
+
+
+def _c_name(text: str) -> str:
+    return text.upper().replace(" ", "_")
