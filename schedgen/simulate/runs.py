@@ -1,0 +1,161 @@
+"""Many runs side by side: the values of each, its events on the controller's clock, its time grid, its demand.
+
+Every array is time-major: (steps, runs), so that one step of all runs lies together in memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from schedgen.simulate.inputs import Inputs
+from schedgen.simulate.loads import Consumer, Demand
+from schedgen.simulate.results import Floats
+
+Ints = NDArray[np.intp]
+LARGEST_CHARGE_STEP = 0.015
+"""A step never takes more than this share of the charge by the first estimate."""
+TRAVEL_PARTS = 6
+"""The way down and the way up are cut in so many parts, to follow the water's temperature."""
+SETTLING_S = (600.0, 1200.0, 2400.0, 4800.0, 9000.0, 15000.0, 24000.0)
+"""Marks after splash, bottom and surfacing, true s, to follow temperatures while they settle."""
+
+
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """What differs between runs, each (runs,). Events are on the run's own elapsed clock.
+
+    `scale` is true seconds per elapsed second. `values` (runs, inputs). `parallel` counts strings. `stuck` names the
+    load that never goes off, "" for none.
+    """
+
+    inputs: Inputs
+    values: Floats
+    scale: Floats
+    splash: Floats
+    bottom: Floats
+    release: Floats
+    surface: Floats
+    end: Floats
+    parallel: Floats
+    stuck: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.scale)
+
+    def __getitem__(self, name: str) -> Floats:
+        return self.inputs.pick(self.values, name)
+
+
+@dataclass(frozen=True, slots=True)
+class PowerTable:
+    """Demand by run and segment, (segments, runs): what the pack sees in each stretch.
+
+    Flashes: `peak_*` while lit, `base_*` while dark, lit for `duty` of the time; equal when nothing flashes.
+    `quiet_*`: cameras and lights off, no release firing.
+    """
+
+    base_w: Floats
+    peak_w: Floats
+    base_a: Floats
+    peak_a: Floats
+    duty: Floats
+    siemens: Floats
+    quiet_w: Floats
+    quiet_a: Floats
+    quiet_siemens: Floats
+
+
+def coefficients(runs: Runs, consumer: Consumer) -> Floats:
+    """Demand (runs,) of a consumer while on, in the unit of its kind."""
+    value = runs[consumer.value] * consumer.scale
+    if consumer.divide:
+        value = value / runs[consumer.divide]
+    if consumer.volts:
+        value = value / runs[consumer.volts] ** 2
+    return value
+
+
+def shares(consumer: Consumer, demand: Demand, stuck: str) -> tuple[Floats, Floats]:
+    """Mean and peak share (segments,) of a consumer; with its load stuck on, steadily on at full power."""
+    if not stuck or consumer.account != stuck:
+        return consumer.mean, consumer.peak
+    first = next(c for c in demand.consumers if c.account == stuck and c.value == demand.full[stuck])
+    on = np.ones_like(consumer.mean) if consumer is first else np.zeros_like(consumer.mean)
+    return on, on
+
+
+def power_table(runs: Runs, demand: Demand) -> PowerTable:
+    """Adds up all consumers for every run and segment."""
+    size, count = len(demand.edges) - 1, len(runs)
+    base_w, peak_w, base_a, peak_a, siemens, quiet_w, quiet_a, quiet_g = (np.zeros((size, count)) for _ in range(8))
+    lit, bright = np.zeros((size, count)), np.zeros((size, count))
+    stuck_runs = {name: np.array([s == name for s in runs.stuck]) for name in set(runs.stuck) if name}
+    for consumer in demand.consumers:
+        each = coefficients(runs, consumer)
+        mean = np.multiply.outer(consumer.mean, each)
+        peak = np.multiply.outer(consumer.peak, each)
+        chosen = stuck_runs.get(consumer.account)
+        if chosen is not None:
+            on, _ = shares(consumer, demand, consumer.account)
+            mean[:, chosen] = peak[:, chosen] = np.multiply.outer(on, each[chosen])
+        if demand.flashing and consumer.kind != "conductance":
+            blinking = peak > mean
+            lit += np.where(blinking, mean, 0.0)
+            bright += np.where(blinking, peak, 0.0)
+            base = np.where(blinking, 0.0, mean)
+        else:
+            base = peak = mean
+        if consumer.kind == "power":
+            base_w += base
+            peak_w += peak
+        elif consumer.kind == "current":
+            base_a += base
+            peak_a += peak
+        else:
+            siemens += mean
+        if consumer.quiet:
+            quiet = {"power": quiet_w, "current": quiet_a, "conductance": quiet_g}[consumer.kind]
+            quiet += mean
+    duty = np.divide(lit, bright, out=np.ones_like(lit), where=bright > 0)
+    return PowerTable(base_w, peak_w, base_a, peak_a, duty, siemens, quiet_w, quiet_a, quiet_g)
+
+
+def segments_at(demand: Demand, time_s: Floats) -> Ints:
+    """Index of the segment that holds each time, same shape."""
+    return np.clip(np.searchsorted(demand.edges, time_s, side="right") - 1, 0, len(demand.edges) - 2)
+
+
+def time_grid(runs: Runs, demand: Demand, horizon: Floats, share_per_s: Callable[[Ints], Floats], settle: bool) -> Floats:
+    """Times (steps + 1, runs) on each run's clock: all edges, surge ends and events, and between them so many steps
+    that none takes more than `LARGEST_CHARGE_STEP`.
+
+    `horizon` (runs,): the last time. `share_per_s`: charge share per elapsed second, from segment indices
+    (steps, runs). Steps may have no length where a run has fewer marks than another.
+    """
+    ones = np.ones(len(runs))
+    marks = [np.multiply.outer(demand.edges[:-1], ones), horizon[None, :]]
+    for surge in demand.surges:
+        marks.append(surge.starts[:, None] + (runs[surge.lasts] / runs.scale)[None, :])
+    marks.append(np.stack([runs.splash, runs.bottom, runs.release, runs.surface, runs.end]))
+    parts = (np.arange(1, TRAVEL_PARTS) / TRAVEL_PARTS)[:, None]
+    marks.append(runs.splash + (runs.bottom - runs.splash) * parts)
+    marks.append(runs.release + (runs.surface - runs.release) * parts)
+    if settle:
+        after = np.array(SETTLING_S)[:, None] / runs.scale
+        marks += [event + after for event in (np.zeros(len(runs)), runs.splash, runs.bottom, runs.surface)]
+    times = np.concatenate(marks)
+    np.clip(times, 0.0, horizon, out=times)
+    times.sort(axis=0)
+    length = np.diff(times, axis=0)
+    segments = segments_at(demand, times[:-1] + 0.5 * length)
+    taken = (share_per_s(segments) * length).max(axis=1)
+    pieces = np.maximum(1, np.ceil(taken / LARGEST_CHARGE_STEP)).astype(np.intp)
+    source = np.repeat(np.arange(len(pieces)), pieces)
+    first = np.cumsum(pieces) - pieces
+    part = (np.arange(len(source)) - first[source]) / pieces[source]
+    fine = times[source] + length[source] * part[:, None]
+    return np.concatenate([fine, times[-1:]])
