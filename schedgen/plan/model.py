@@ -19,6 +19,9 @@ Phase = Literal["deck", "descent", "bottom", "ascent", "surface"]
 PHASES: tuple[Phase, ...] = ("deck", "descent", "bottom", "ascent", "surface")
 Trigger = Literal["water", "button", "command"]
 
+NOWHERE = Place("")
+FURTHER_TRY_S = 6 * 3600
+"""After the last try one further try starts this long after its end, and so on until `end`."""
 FLASH_STEPS = 64
 """A flash pattern counts in steps of 1/64 s."""
 
@@ -92,7 +95,9 @@ class Window:
     offset from the release, so it moves with a shifted release time and with an early first firing.
     `stop_s` is None for a beacon or locator that goes on until the pack is empty.
     For a follower both are None. Exactly one of burst, flash, follow may be set; a flash window has
-    start and stop like a plain one.
+    start and stop like a plain one. With bursts, `stop_s` is the end of the last whole one,
+    start + (count - 1) x every + on; bursts that go on until the pack is empty (every more than 127 s, else
+    they are a flash) have `stop_s` None and as many as the counter or 24 bits of elapsed seconds hold.
     `level` is a whole percent, None where the output has no level.
     """
 
@@ -107,14 +112,18 @@ class Window:
     flash: Flash | None = None
     follow: Follow | None = None
     clip: Clip | None = None
-    place: Place = Place("")
+    place: Place = NOWHERE
+    line: int = -1
+    """Index of the schedule line it comes from, -1 for the pulse that stops a recording."""
 
 
 @dataclass(frozen=True, slots=True)
 class OnTime:
     """An interval in which an output is on, all windows merged: [start_s, stop_s) at `level` percent.
 
-    `stop_s` None: until the pack is empty. `flash`: the pattern, or None for steadily on.
+    `stop_s` None: until the pack is empty. `flash`: the pattern, or None for steadily on. Bursts without end stand
+    singly until `end`; the rest of them is one entry without stop whose pattern is the burst (it may be longer
+    than any flash that the settings can hold).
     """
 
     start_s: int
@@ -149,6 +158,13 @@ class Firing:
     def last_end_s(self) -> int:
         """End of the last try, seconds elapsed."""
         return self.at_s + self.tries * self.fire_s + (self.tries - 1) * self.pause_s
+
+    def all_tries(self, end_s: int) -> tuple[tuple[int, int], ...]:
+        """(start, stop) of each try, seconds elapsed: those ordered, then one every 6 h while it ends by `end_s`."""
+        first = [self.at_s + k * (self.fire_s + self.pause_s) for k in range(self.tries)]
+        last = self.last_end_s
+        further = range(last + FURTHER_TRY_S, end_s - self.fire_s + 1, FURTHER_TRY_S)
+        return tuple((start, start + self.fire_s) for start in (*first, *further))
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +267,31 @@ class Plan:
     notes: tuple[Note, ...] = ()
     allowed_changes: tuple[bool, ...] = field(default=())
     """One flag for each combination of field changes, first change slowest; empty when there are none."""
+    cut_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """From the primary's command to the ballast gone, true s: shortest, nominal, end of the last try."""
+    wait_s: float = 0.0
+    """`recovery.wait`, true s."""
+    backup_surface: TrueBounds | None = None
+    """Surfacing if only the backup acts, true s after start; None without a backup."""
+
+    @property
+    def release_s(self) -> int:
+        """The planned release, elapsed s, from which every edge that moves is an offset: the primary's `at`.
+
+        Of a primary that parts by itself it is the late bound of the `release` event.
+        """
+        return self.primary.at_s if self.primary else self.events["release"].late
+
+    @property
+    def first_firing_s(self) -> int | None:
+        """Planned first firing command, elapsed s: the primary's, else the backup's; None when nothing is fired."""
+        firing = self.primary or self.backup
+        return firing.at_s if firing else None
+
+    @property
+    def end_s(self) -> int:
+        """`end`, elapsed s: everything but endless windows is off from here on. Moves with the release."""
+        return self.events["end"].late
 
     @property
     def windows(self) -> tuple[Window, ...]:
