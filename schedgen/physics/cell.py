@@ -151,7 +151,7 @@ def _over_temperature(rows: Sequence[Sequence[float]], own: Sequence[float], gri
     """Rows at the temperatures of `grid`: linear in ln R over temperature, the last slope going on outside."""
     table = np.log(np.asarray(rows, dtype=float))
     if len(own) == 1:
-        return np.exp(np.repeat(table, len(grid), axis=0))
+        return np.asarray(np.exp(np.repeat(table, len(grid), axis=0)))
     knots = np.asarray(own, dtype=float)
     left = np.clip(np.searchsorted(knots, grid, side="right") - 1, 0, len(knots) - 2)
     weight = ((grid - knots[left]) / (knots[left + 1] - knots[left]))[:, None]
@@ -243,7 +243,8 @@ class CellTables:
 
     def open_circuit(self, charge: N) -> N:
         """Open-circuit voltage of one cell [V] at `charge` (0 to 1). Raises `OutOfRange`."""
-        return self.at(charge, 25.0)[0]
+        voltage: N = self.at(charge, 25.0)[0]
+        return voltage
 
     def resistance(self, charge: N, temperature_c: N | float) -> N:
         """Series resistance R0 of one cell [ohm]. Raises `OutOfRange`."""
@@ -286,9 +287,7 @@ class CellTables:
         """
         low, high = self._ocv[0], self._ocv[-1]
         if not low - _TOLERANCE <= open_circuit_v <= high + _TOLERANCE:
-            raise OutOfRange(
-                f"a rested cell of {open_circuit_v:.3f} V is outside the table, {low:.3f} to {high:.3f} V"
-            )
+            raise OutOfRange(f"a rested cell of {open_circuit_v:.3f} V is outside the table, {low:.3f} to {high:.3f} V")
         return float(np.interp(open_circuit_v, self.curves.open_circuit_v, self.curves.charge))
 
     @staticmethod
