@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from schedgen.plan.model import PHASES
 from schedgen.simulate.corners import DEFAULT_RESERVE
-from schedgen.simulate.engine import COLDEST_C, HOTTEST_C, look_up
+from schedgen.simulate.engine import COLDEST_C, HOTTEST_C, climate, look_up
 from schedgen.simulate.loads import Consumer
 from schedgen.simulate.results import IN_CELLS, Floats
 from schedgen.simulate.runs import coefficients, shares
@@ -50,7 +50,7 @@ def stored_wh(solved: Solved, low: Floats, high: Floats, cell_c: Floats) -> Floa
     cold."""
     part = ((np.arange(PARTS) + 0.5) / PARTS)[:, None]
     charge = low + (high - low) * part
-    volts, _, _ = look_up(solved.pack, charge, np.broadcast_to(cell_c, charge.shape).copy())
+    volts, *_ = look_up(solved.pack, charge, climate(solved.pack, np.broadcast_to(cell_c, charge.shape).copy()))
     return np.asarray(volts.mean(axis=0) * (high - low) * solved.pack.capacity_as / 3600.0)
 
 

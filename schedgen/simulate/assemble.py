@@ -9,7 +9,7 @@ import numpy as np
 
 from schedgen.plan.model import PHASES, Plan
 from schedgen.simulate.accounts import consumer_w, energy_of, phases_at, reserve_of
-from schedgen.simulate.limits import Ends, ends_of, firing_lowest, first_below, low_current, lowest, output_peaks
+from schedgen.simulate.limits import Ends, firing_lowest, first_below, low_current, lowest, output_peaks
 from schedgen.simulate.results import CONTROLLER, Account, Floats, Trace
 from schedgen.simulate.solved import Solved
 
@@ -19,8 +19,7 @@ def _maybe(value: float) -> float | None:
 
 
 def _row(values: Mapping[str, Floats], run: int) -> dict[str, float]:
-    return {name: float(np.broadcast_to(column, run + 1 if np.ndim(column) == 0 else np.shape(column))[run])
-            for name, column in values.items()}
+    return {name: float(column[run]) for name, column in values.items()}
 
 
 def _largest(solved: Solved, ends: Ends) -> tuple[Floats, Floats, Floats]:
@@ -36,10 +35,9 @@ def _largest(solved: Solved, ends: Ends) -> tuple[Floats, Floats, Floats]:
     return np.maximum(start[first, column], stop[last, column]), solved.time_s[where, column], solved.cell_c[where, column]
 
 
-def accounts_of(solved: Solved, dive: Any, board: Any, plan: Plan) -> list[Account]:
+def accounts_of(solved: Solved, ends: Ends, dive: Any, board: Any, plan: Plan) -> list[Account]:
     """One account for each run of a batch."""
     runs, course = solved.runs, solved.course
-    ends = ends_of(solved)
     energy = energy_of(solved, reserve_of(dive))
     everything = np.ones_like(solved.true_s, dtype=bool)
     least = lowest(solved, ends, everything)
@@ -112,9 +110,8 @@ def _at(solved: Solved, time_s: Floats) -> Floats:
     ])
 
 
-def traces_of(solved: Solved, plan: Plan) -> list[Trace]:
+def traces_of(solved: Solved, ends: Ends, plan: Plan) -> list[Trace]:
     """One trace for each run, until its `end`; steps without length are left out."""
-    ends = ends_of(solved)
     phase = phases_at(solved)
     fed = np.arange(len(solved.true_s))[:, None] < solved.course.dead
     volts = ends.mean_start_v if solved.supply is None else np.broadcast_to(solved.supply.volts, fed.shape)
@@ -136,12 +133,12 @@ def traces_of(solved: Solved, plan: Plan) -> list[Trace]:
     for run in range(len(solved.runs)):
         keep = np.flatnonzero((solved.true_s[:, run] > 0) & (solved.time_s[:-1, run] < solved.runs.end[run]))
         last = keep[-1] + 1 if len(keep) else 0
-        nodes = np.append(keep, last)
-        steps = np.append(keep, keep[-1] if len(keep) else 0)
+        nodes = np.concatenate((keep, [last]))
+        steps = np.concatenate((keep, keep[-1:] if len(keep) else [0]))
         out.append(
             Trace(
                 time_s=solved.time_s[nodes, run],
-                phase=tuple(PHASES[i] for i in phase[steps, run]),
+                phase=tuple(map(PHASES.__getitem__, phase[steps, run].tolist())),
                 voltage_v=volts[steps, run],
                 current_a=amps[steps, run],
                 power_w=volts[steps, run] * amps[steps, run],

@@ -21,6 +21,8 @@ from schedgen.simulate.results import Floats
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 ROUNDS = 60
+GUESS_V = 3.6
+"""Cell voltage behind the first guess of the charge; nothing hangs on it."""
 SETTLED = 1e-12
 """Largest change of charge between two rounds at which the course stands."""
 COLDEST_C, HOTTEST_C = -40.0, 80.0
@@ -114,19 +116,29 @@ def recurrence(keep: Floats, gain: Floats, first: Floats) -> Floats:
     return out
 
 
-def look_up(pack: Pack, charge: Floats, cell_c: Floats) -> tuple[Floats, Floats, Floats]:
-    """Open-circuit voltage and both resistances of the pack at a charge and temperature, same shape."""
+@dataclass(frozen=True, slots=True)
+class Climate:
+    """Temperatures that do not change while a course is sought: the cells', and the share that the cold leaves."""
+
+    cell_c: Floats
+    reach: Floats
+
+
+def climate(pack: Pack, cell_c: Floats) -> Climate:
+    """The cold's share at cell temperatures; outside the tables' -40 to 80 degC as at their ends."""
     warm = np.clip(cell_c, COLDEST_C, HOTTEST_C)
-    felt = charge_felt(charge, pack.tables.cold_share(warm, pack.pessimism))
-    ocv, series_ohm, relaxation_ohm = pack.tables.at(np.clip(felt, 0.0, 1.0), warm)
+    return Climate(warm, pack.tables.cold_share(warm, pack.pessimism))
+
+
+def look_up(pack: Pack, charge: Floats, at: Climate) -> tuple[Floats, Floats, Floats, Floats]:
+    """Open-circuit voltage and both resistances of the pack, and the charge felt in the cold, same shape.
+
+    A charge out of reach (felt below 0) looks as an empty cell does.
+    """
+    felt = charge_felt(charge, at.reach)
+    ocv, series_ohm, relaxation_ohm = pack.tables.at(np.clip(felt, 0.0, 1.0), at.cell_c)
     factor = pack.resistance * (pack.series / pack.parallel)
-    return ocv * pack.series, series_ohm * factor, relaxation_ohm * factor
-
-
-def felt_empty(pack: Pack, charge: Floats, cell_c: Floats) -> Flags:
-    """True where the charge is out of reach."""
-    warm = np.clip(cell_c, COLDEST_C, HOTTEST_C)
-    return np.asarray(charge_felt(charge, pack.tables.cold_share(warm, pack.pessimism)) <= 0.0)
+    return ocv * pack.series, series_ohm * factor, relaxation_ohm * factor, felt
 
 
 def _mean_current(draw: Draw, inner_v: Floats, ohm: Floats) -> tuple[Floats, Floats, Floats]:
@@ -154,63 +166,77 @@ def solve(pack: Pack, draw: Draw, time_s: Floats, true_s: Floats, cell_c: Floats
     charge = np.repeat(pack.charge[None, :], steps + 1, axis=0)
     relaxation = np.zeros((steps + 1, runs))
     index = np.arange(steps)[:, None]
-    mid = charge[1:]
+    at_mid = climate(pack, mid_c)
+    guess = draw.base_w + draw.duty * (draw.peak_w - draw.base_w)
+    mid = pack.charge - np.cumsum(guess * per_step, axis=0) / (GUESS_V * pack.series)
+    gain = 1.0 - kept
     for rounds in range(1, ROUNDS + 1):
-        source, ohm, slow = look_up(pack, mid, mid_c)
+        source, ohm, slow, felt = look_up(pack, mid, at_mid)
         volts, current, power = _mean_current(draw, source - relaxation[:-1] * weight, ohm + slow * (1.0 - weight))
-        failing = (volts < cut) | felt_empty(pack, mid, mid_c)
+        failing = (volts < cut) | (felt <= 0.0)
         dead = np.where(failing.any(axis=0), failing.argmax(axis=0), steps)
-        current = np.where(index < dead, current, 0.0)
-        relaxation = recurrence(kept, (1.0 - kept) * slow * current, relaxation[0])
+        relaxation = recurrence(kept, gain * slow * current, relaxation[0])
         before = charge
         charge = np.empty_like(before)
         charge[0] = pack.charge
         np.cumsum(current * per_step, axis=0, out=charge[1:])
         np.subtract(pack.charge, charge[1:], out=charge[1:])
         mid = 0.5 * (charge[1:] + charge[:-1])
-        if np.abs(charge - before).max() < SETTLED:
+        if (np.abs(charge[1:] - before[1:]) * (index <= dead)).max() < SETTLED:
             break
+    fed = index < dead
     empty = _empty_at(pack, draw, time_s, cell_c, charge, relaxation, dead)
-    power = np.where(index < dead, power, 0.0)
+    column = np.arange(runs)
+    charge[1:] = np.where(fed, charge[1:], charge[dead, column])
+    relaxation[1:] = np.where(fed, relaxation[1:], 0.0)
+    current, power = np.where(fed, current, 0.0), np.where(fed, power, 0.0)
     return Course(charge, relaxation, current, volts, source, power, dead, empty, rounds)
+
+
+def _some(pack: Pack, which: Ints) -> Pack:
+    return Pack(
+        pack.tables,
+        pack.series,
+        pack.parallel[which],
+        pack.capacity_as[which],
+        pack.resistance[which],
+        pack.pessimism[which],
+        pack.cut_v[which],
+        pack.charge[which],
+    )
 
 
 def _empty_at(
     pack: Pack, draw: Draw, time_s: Floats, cell_c: Floats, charge: Floats, relaxation: Floats, dead: Ints
 ) -> Floats:
     """When each run's pack is empty (runs,): the first fine point, in the step that fails or the one before, at which
-    the voltage is under the cut-off; nan where no step fails."""
-    steps = len(draw.peak_w)
+    the voltage is under the cut-off; nan where no step fails. Charge, relaxation and temperature are taken as linear
+    within a step, as if the pack went on."""
     out = np.full(len(dead), np.nan)
-    hit = np.flatnonzero(dead < steps)
+    hit = np.flatnonzero(dead < len(draw.peak_w))
     if not len(hit):
         return out
-    part = (np.arange(FINE) + 0.5)[:, None] / FINE
-    some = Pack(pack.tables, pack.series, *(np.asarray(getattr(pack, name))[hit] for name in (
-        "parallel", "capacity_as", "resistance", "pessimism", "cut_v", "charge")))
-    k = dead[hit]
-    out[hit] = time_s[k, hit]
-    found = np.zeros(len(hit), dtype=bool)
-    for at in (np.maximum(k - 1, 0), k):
-        at_draw = Draw(*(np.asarray(getattr(draw, name))[at, hit] for name in (
-            "base_w", "peak_w", "base_a", "peak_a", "duty", "siemens")), draw.flashing)
-        length = time_s[at + 1, hit] - time_s[at, hit]
-        drop = charge[at, hit] - charge[at + 1, hit]
-        if at is k:
-            source, ohm, slow = look_up(some, charge[at, hit], cell_c[at, hit])
-            _, amps, _ = _mean_current(at_draw, source - relaxation[at, hit], ohm + slow)
-            drop = amps * length / some.capacity_as
-        level = charge[at, hit] - drop * part
-        warm = cell_c[at, hit] + (cell_c[at + 1, hit] - cell_c[at, hit]) * part
-        source, ohm, _ = look_up(some, level, warm)
-        volts, _, _ = _mean_current(at_draw, source - relaxation[at + 1, hit], ohm)
-        under = (volts < some.cut_v * some.series) | felt_empty(some, level, warm)
-        first = under.argmax(axis=0)
-        moment = time_s[at, hit] + length * (first + 0.5) / FINE
-        new = under.any(axis=0) & ~found
-        if at is k:
-            moment = np.where(under.any(axis=0), moment, time_s[at + 1, hit])
-            new = ~found
-        out[hit[new]] = moment[new]
-        found |= new
+    some, k = _some(pack, hit), dead[hit]
+    part = (np.arange(2 * FINE) + 0.5)[:, None] / FINE - 1.0
+    at = np.where(part < 0.0, np.maximum(k - 1, 0), k)
+    part = np.where(part < 0.0, part + 1.0, part)
+
+    def between(nodes: Floats) -> Floats:
+        return np.asarray(nodes[at, hit] + (nodes[at + 1, hit] - nodes[at, hit]) * part)
+
+    here = Draw(
+        draw.base_w[at, hit],
+        draw.peak_w[at, hit],
+        draw.base_a[at, hit],
+        draw.peak_a[at, hit],
+        draw.duty[at, hit],
+        draw.siemens[at, hit],
+        draw.flashing,
+    )
+    source, ohm, _, felt = look_up(some, between(charge), climate(some, between(cell_c)))
+    volts, _, _ = _mean_current(here, source - between(relaxation), ohm)
+    under = (volts < some.cut_v * some.series) | (felt <= 0.0)
+    first, column = under.argmax(axis=0), np.arange(len(hit))
+    moment = between(time_s)[first, column]
+    out[hit] = np.where(under.any(axis=0), moment, time_s[k + 1, hit])
     return out

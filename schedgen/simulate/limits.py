@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from schedgen.plan.model import Plan
 from schedgen.simulate.accounts import consumer_w
-from schedgen.simulate.engine import look_up, terminal
+from schedgen.simulate.engine import climate, look_up, terminal
 from schedgen.simulate.results import BACKUP, PRIMARY, Floats
 from schedgen.simulate.runs import coefficients
 from schedgen.simulate.solved import Solved
@@ -40,7 +40,7 @@ class Ends:
 def ends_of(solved: Solved) -> Ends:
     """Solves the pack at both ends of every step."""
     pack, draw, course, quiet = solved.pack, solved.draw, solved.course, solved.quiet
-    source, ohm, _ = look_up(pack, course.charge, solved.cell_c)
+    source, ohm, *_ = look_up(pack, course.charge, climate(pack, solved.cell_c))
     inner = source - course.relaxation_v
     start_v, start_a = terminal(inner[:-1], ohm[:-1], draw.peak_w, draw.peak_a, draw.siemens)
     stop_v, stop_a = terminal(inner[1:], ohm[1:], draw.peak_w, draw.peak_a, draw.siemens)

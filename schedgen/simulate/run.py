@@ -13,6 +13,7 @@ from schedgen.plan.model import Plan
 from schedgen.simulate.assemble import accounts_of, traces_of
 from schedgen.simulate.corners import CaseSpec, arrange, cases, gather, pack_of
 from schedgen.simulate.inputs import Inputs
+from schedgen.simulate.limits import ends_of
 from schedgen.simulate.loads import Demand, build_demand
 from schedgen.simulate.results import Account, Case, Results
 from schedgen.simulate.runs import Runs
@@ -52,8 +53,9 @@ def simulate(dive: Any, board: Any, cell: Any, plan: Plan) -> Results:
     values = np.stack([inputs.corner(spec.corner) for spec in specs])
     runs = arrange(inputs, values, plan, int(dive.pack.parallel), specs)
     solved = solve_batch(dive, cell, tables, demand, runs, tail=True)
-    accounts = accounts_of(solved, dive, board, plan)
-    traces = traces_of(solved, plan)
+    ends = ends_of(solved)
+    accounts = accounts_of(solved, ends, dive, board, plan)
+    traces = traces_of(solved, ends, plan)
     found = {
         spec.name: Case(spec.name, inputs.named(values[i]), accounts[i], traces[i]) for i, spec in enumerate(specs)
     }
