@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 from schedgen.judge.finding import Finding, Judgement, Severity, Verdict
 
 if TYPE_CHECKING:
-    from schedgen.dive.model import LoadedDive
     from schedgen.errors import BlockError
     from schedgen.judge.subject import Parts
     from schedgen.plan.model import Plan
@@ -21,7 +20,7 @@ __all__ = ["Finding", "Judgement", "Severity", "Verdict", "judge"]
 
 
 def judge(
-    dive: LoadedDive | Parts,
+    dive: Parts,
     plan: Plan,
     results: Results | None = None,
     settings: BlockError | bytes | int | None = None,

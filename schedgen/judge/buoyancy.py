@@ -8,7 +8,7 @@ from typing import Literal
 
 from schedgen.judge import weights
 from schedgen.judge.rules import decides
-from schedgen.judge.subject import Outcome, Subject
+from schedgen.judge.subject import Missing, Outcome, Subject
 from schedgen.judge.words import number
 
 GRAVITY = 9.80665
@@ -53,14 +53,18 @@ def _float_lost(subject: Subject, lift_n: float) -> Iterator[Outcome]:
     floats = subject.dive.vehicle.floats
     if not floats:
         return
-    lost = [f.volume.high * _densest(subject) * GRAVITY for f in floats]
-    index = max(range(len(floats)), key=lambda i: lost[i])
-    if lift_n - lost[index] <= 0:
+    from schedgen.physics.buoyancy import lift_with_one_float_lost
+
+    left = float(
+        lift_with_one_float_lost(lift_n, [(f.volume.high, f.mass.low) for f in floats], _densest(subject), GRAVITY)
+    )
+    if left <= 0:
+        index = max(range(len(floats)), key=lambda i: floats[i].volume.high)
         yield subject.finding(
             "sinks-after-release",
             f"vehicle.floats.{index}",
             f"with one float flooded ({number(floats[index].volume.nominal * 1000, 'L')}) it is"
-            f" {number(lost[index] - lift_n, 'N')} too heavy to come up",
+            f" {number(-left, 'N')} too heavy to come up",
             "more, smaller floats, so that one may flood; or accept it where the floats are trusted",
             severity="caution",
             weight=weights.weigh(weights.RETURN),
@@ -146,4 +150,44 @@ def depth_rating(subject: Subject) -> Iterator[Outcome]:
             severity=severity,
             final=factor == 1.0,
             weight=weights.weigh(weights.LIFE if factor == 1.0 else weights.RETURN, factor * deepest / depth - 1),
+        )
+
+
+@decides("antenna-awash")
+def antenna_awash(subject: Subject) -> Iterator[Outcome]:
+    """At the surface the antenna stands as high as asked: the housing is what stands out, the antenna on its top."""
+    from schedgen.physics.buoyancy import floats_upright, stands_out, tube_section
+    from schedgen.plan.fall import water_column
+
+    vehicle = subject.dive.vehicle
+    asked, housing, centres = vehicle.antenna_height, vehicle.housing, vehicle.centres
+    if asked is None or housing is None:
+        missing = "antenna_height" if asked is None else "housing"
+        yield Missing("antenna-awash", f"vehicle.{missing} is not given")
+        return
+    if centres is not None and not floats_upright(centres.of_mass.high, centres.of_volume.low):
+        yield subject.finding(
+            "antenna-awash",
+            ("vehicle.centres", "vehicle.antenna_height"),
+            f"it may float on its side: the centre of mass ({number(centres.of_mass.high, 'm')}) is not below the"
+            f" centre of volume ({number(centres.of_volume.low, 'm')})",
+            "move floats up or weight down until the centre of mass is lower",
+            weight=weights.weigh(weights.FINDING, 1.0),
+        )
+        return
+    density = float(water_column(subject.dive.site, "dense").density(0.0))
+    section = float(tube_section(housing.outer_diameter.high))
+    least = max(0.0, subject.plan.fall.net_lift_n[0])
+    out = stands_out(least, density, GRAVITY, section, housing.length.low)
+    height = float(out.height)
+    if height < asked.high and not bool(out.whole):
+        litres = (asked.high - height) * section * 1000
+        yield subject.finding(
+            "antenna-awash",
+            ("vehicle.antenna_height", "vehicle"),
+            f"{number(least, 'N')} of lift hold the top of the housing {number(height * 100, 'cm', 2)} out of the"
+            f" water; antenna_height asks for {number(asked.high * 100, 'cm', 2)}",
+            f"add {number(litres, 'L', 2)} of float, or raise the antenna by"
+            f" {number((asked.high - height) * 100, 'cm', 2)} and ask for less",
+            weight=weights.weigh(weights.FINDING, 1 - height / asked.high),
         )

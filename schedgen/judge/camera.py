@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from schedgen.judge import storage, weights
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import FOREVER, Missing, Outcome, Span, Subject, outside, within
-from schedgen.judge.words import elapsed, number, share, span, span_up
+from schedgen.judge.words import elapsed, many, number, share, span, span_up
 
 if TYPE_CHECKING:
     from schedgen.dive.model import Load
 
 DAYLIGHT_REACHES_M = 200.0
-"""Below it a camera sees nothing by daylight: the lower edge of the sunlit zone by its usual definition, from memory."""
+"""Below it a camera sees nothing by daylight: the lower edge of the sunlit zone as usually defined, from memory."""
 
 
 def settle_s(load: Load) -> float:
@@ -45,42 +46,41 @@ def camera_cut(subject: Subject) -> Iterator[Outcome]:
     """Recording ends, and the file is closed, before power goes."""
     for name, load in subject.loads_of("camera"):
         spans = subject.spans(name)
-        rule = load.stop
         if not spans:
             continue
-        if rule is None:
+        if load.stop is None:
             yield subject.finding(
                 "camera-cut-while-recording",
                 (f"loads.{name}.stop", f"loads.{name}"),
-                f"how {name} stops recording is not known: the file may be lost each time power goes ({len(spans)} times)",
+                f"how {name} stops recording is not known: a file may be lost each time power goes"
+                f" ({many(len(spans), 'time')})",
                 "say stop: an output (OUT3), after 15 min, or on power loss when it closes its file by itself",
                 load=name,
                 weight=weights.weigh(weights.WORK, 1.0),
             )
             continue
-        need, how = 0.0, ""
-        if rule.kind == "output":
-            need, how = settle_s(load) + 1 + close_s(load), "ready_after, the stop pulse of 1 s and close_before_off"
-        elif rule.kind == "after" and rule.after_s is not None:
-            need = settle_s(load) + rule.after_s + close_s(load)
-            how = "ready_after, the recording and close_before_off"
-        short = (
-            [s for s in spans if s.length_s < need]
-            if rule.kind == "after"
-            else [s for s in spans if s.length_s < 1 + close_s(load)]
-        )
-        if rule.kind == "power-loss" or not short:
-            continue
-        first = short[0]
-        yield subject.finding(
-            "camera-cut-while-recording",
-            subject.line_place(first.line, name, "until"),
-            f"{name} is on for {span(first.length_s)} from {elapsed(first.start_s)}, and needs {span(need)}"
-            f" ({how}); {len(short)} of {len(spans)} times power goes too soon",
-            f"keep it on for at least {span_up(need)} each time, or let it record for less",
-            load=name,
-            weight=weights.weigh(weights.WORK, 1 - first.length_s / need),
-        )
+        need, how = _least_on_s(load)
+        short = [s for s in spans if s.length_s < need]
+        if short:
+            yield subject.finding(
+                "camera-cut-while-recording",
+                subject.line_place(short[0].line, name, "until"),
+                f"{name} is on for {span(short[0].length_s)} from {elapsed(short[0].start_s)}, and needs {span(need)}"
+                f" ({how}); {len(short)} of {len(spans)} times power goes too soon",
+                f"keep it on for at least {span_up(need)} each time, or let it record for less",
+                load=name,
+                weight=weights.weigh(weights.WORK, 1 - short[0].length_s / need),
+            )
+
+
+def _least_on_s(load: Load) -> tuple[float, str]:
+    """How long a camera must be on so that no file is cut [s], and what that is made of; 0 where it never is."""
+    rule = load.stop
+    if rule is not None and rule.kind == "output":
+        return 1 + close_s(load), "the stop pulse of 1 s and close_before_off"
+    if rule is not None and rule.kind == "after" and rule.after_s is not None:
+        return settle_s(load) + rule.after_s + close_s(load), "ready_after, the recording and close_before_off"
+    return 0.0, ""
 
 
 @decides("camera-window-too-short")
@@ -96,8 +96,8 @@ def camera_window_too_short(subject: Subject) -> Iterator[Outcome]:
         yield subject.finding(
             "camera-window-too-short",
             subject.line_place(first.line, name, "for"),
-            f"{name} is on for {span(first.length_s)} from {elapsed(first.start_s)}, but takes {span(need)} to get ready"
-            f" and to close: nothing is recorded, {len(empty)} of {len(spans)} times",
+            f"{name} is on for {span(first.length_s)} from {elapsed(first.start_s)}, but takes {span(need)} to get"
+            f" ready and to close: nothing is recorded, {len(empty)} of {len(spans)} times",
             f"keep it on for more than {span_up(need)} each time; a minute of recording takes {span_up(need + 60)}",
             load=name,
             weight=weights.weigh(weights.WORK, 1 - first.length_s / max(need, 1)),
@@ -151,7 +151,8 @@ def fan_missing(subject: Subject) -> Iterator[Outcome]:
             yield subject.finding(
                 "fan-missing",
                 subject.line_place(warm[0].line, name),
-                f"{name} runs {span(seconds) if seconds < FOREVER else 'on'} without a fan, first {elapsed(warm[0].start_s)}",
+                f"{name} runs {span(seconds) if seconds < FOREVER else 'on'} without a fan,"
+                f" first {elapsed(warm[0].start_s)}",
                 f"add a line {{load: {fans[0]}, with: {name}, trail: 4 min}}",
                 load=name,
                 weight=weights.weigh(weights.WORK),
@@ -164,42 +165,62 @@ def card_full(subject: Subject) -> Iterator[Outcome]:
     for name, load in subject.loads_of("camera"):
         if not subject.spans(name):
             continue
-        if load.bitrate is None or load.card is None:
+        use = storage.use(subject, name)
+        if use is None or load.card is None:
             missing = "bitrate" if load.bitrate is None else "card"
             yield Missing("card-full", f"loads.{name}.{missing} is not given", name)
-            continue
-        use = storage.use(subject, name)
-        filled = use.most_byte / load.card.low
-        if filled > storage.CAUTION_FROM:
-            yield subject.finding(
-                "card-full",
-                f"loads.{name}.card",
-                f"{name} writes up to {number(use.most_byte / 1e9, 'GB')} in {span(use.recorded_s)};"
-                f" the card holds {number(load.card.low / 1e9, 'GB')} ({share(filled)} of it)",
-                f"take a card of {number(use.most_byte / storage.CAUTION_FROM / 1e9, 'GB')} or more, or record at"
-                f" {number(load.bitrate.low * storage.CAUTION_FROM / filled / 1e6, 'Mbit/s', 2)} or less",
-                load=name,
-                severity="stop" if filled > 1 else "caution",
-                weight=weights.weigh(weights.WORK, filled - 1),
-            )
-        if load.card_speed is not None and load.bitrate.high / 8 > load.card_speed.low:
-            yield subject.finding(
-                "card-full",
-                f"loads.{name}.card_speed",
-                f"{name} writes {number(load.bitrate.high / 8e6, 'MB/s')}; the card takes"
-                f" {number(load.card_speed.low / 1e6, 'MB/s')}",
-                f"take a card that takes {number(load.bitrate.high / 8e6, 'MB/s')} or more, or lower the bitrate",
-                load=name,
-                weight=weights.weigh(weights.WORK, load.bitrate.high / 8 / load.card_speed.low - 1),
-            )
-        if use.longest_file_byte > storage.SEGMENT_BYTE:
+        else:
+            yield from _filled(subject, name, load, use)
+        yield from _too_slow(subject, name, load)
+        if use is not None and use.segments > 1:
             yield subject.finding(
                 "card-full",
                 f"loads.{name}.bitrate",
-                f"{name} writes up to {number(use.longest_file_byte / 1e9, 'GB')} without a break: on a card that splits"
-                f" files at 4 GiB that is {use.segments} pieces",
+                f"{name} writes up to {number(use.longest_file_byte / 1e9, 'GB')} without a break: on a card that"
+                f" splits files at 4 GiB that is {use.segments} pieces",
                 "see that the camera goes on by itself after 4 GiB",
                 load=name,
                 severity="note",
                 weight=weights.weigh(weights.COMFORT),
             )
+
+
+def _filled(subject: Subject, name: str, load: Load, use: storage.Use) -> Iterator[Outcome]:
+    """The finding about a card that is full, or nearly."""
+    from schedgen.physics.storage import FILL_LIMIT, full_share
+
+    if load.card is None or load.bitrate is None:
+        return
+    filled = full_share(use.most_byte, load.card.low)
+    if filled <= FILL_LIMIT:
+        return
+    yield subject.finding(
+        "card-full",
+        f"loads.{name}.card",
+        f"{name} writes up to {number(use.written_gb, 'GB')} in {span(use.recorded_s)};"
+        f" the card holds {number(load.card.low / 1e9, 'GB')} ({share(filled)} of it)",
+        f"take a card of {number(math.ceil(use.written_gb / FILL_LIMIT), 'GB')} or more, or record at"
+        f" {number(math.floor(load.bitrate.low * FILL_LIMIT / filled / 1e6), 'Mbit/s')} or less",
+        load=name,
+        severity="stop" if filled > 1 else "caution",
+        weight=weights.weigh(weights.WORK, filled - 1),
+    )
+
+
+def _too_slow(subject: Subject, name: str, load: Load) -> Iterator[Outcome]:
+    """The finding about a card that does not take what the camera writes; a caution where only bursts are too much."""
+    from schedgen.physics.storage import card_keeps_up
+
+    if load.card_speed is None or load.bitrate is None or card_keeps_up(load.bitrate.high, load.card_speed.low):
+        return
+    needed = load.bitrate.high / 8
+    yield subject.finding(
+        "card-full",
+        f"loads.{name}.card_speed",
+        f"{name} writes {number(needed / 1e6, 'MB/s')} and more in bursts; the card takes"
+        f" {number(load.card_speed.low / 1e6, 'MB/s')}",
+        f"take a card that takes {number(1.5 * needed / 1e6, 'MB/s')} or more, or lower the bitrate",
+        load=name,
+        severity="stop" if needed > load.card_speed.low else "caution",
+        weight=weights.weigh(weights.WORK, needed / load.card_speed.low - 1),
+    )

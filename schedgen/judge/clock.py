@@ -64,6 +64,7 @@ def clock_too_coarse(subject: Subject) -> Iterator[Outcome]:
                 margin.where,
                 f"the board's {kind} clock may be wrong by {span(margin.error_s)} ({number(error * 1e6, 'ppm')}) until"
                 f" then; between {margin.between} there are only {span(margin.perfect_s)}",
-                f"widen that margin by {span(margin.error_s - margin.perfect_s + 60)}, or take a board with a better clock",
+                f"widen that margin by {span(margin.error_s - margin.perfect_s + 60)}, or take a board with a better"
+                f" clock",
                 weight=weights.weigh(weights.RETURN, 1 - margin.perfect_s / margin.error_s),
             )

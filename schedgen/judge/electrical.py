@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 from schedgen.judge import weights
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import Missing, Outcome, Subject
-from schedgen.judge.words import elapsed, number, share, span
+from schedgen.judge.words import elapsed, listed, number, share, span
 
 if TYPE_CHECKING:
     from schedgen.board.model import Rail
@@ -25,7 +26,7 @@ CAUTION_FROM = 0.7
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """A least pack voltage: who needs it, how much, the lowest it gets and when; `releases`: the release hangs on it."""
+    """A least pack voltage: who needs it, the lowest it gets and when; `releases`: the release hangs on it."""
 
     who: str
     volts: float
@@ -162,8 +163,8 @@ def voltage_too_low(subject: Subject) -> Iterator[Outcome]:
         yield subject.finding(
             "voltage-too-low",
             ("pack.parallel", "pack"),
-            f"the worst case is empty {elapsed(worst.empty_at_s)}, {span(worst.end_s - worst.empty_at_s)} before the end"
-            f" of the dive",
+            f"the worst case is empty {elapsed(worst.empty_at_s)}, {span(worst.end_s - worst.empty_at_s)} before the"
+            f" end of the dive",
             fix,
             final=releases and not subject.backup_is_independent,
             weight=weights.weigh(weights.LIFE if releases else weights.POWER, 1 - worst.empty_at_s / worst.end_s),
@@ -210,13 +211,9 @@ def protection_trip(subject: Subject) -> Iterator[Outcome]:
 @decides("cell-overcurrent", simulated=True)
 def cell_overcurrent(subject: Subject) -> Iterator[Outcome]:
     """No cell above its rated current at its temperature."""
-    from schedgen.judge.idle import rated_current_a
-
     worst = subject.run.worst
-    rated = rated_current_a(subject, worst.peak_cell_current_c)
+    rated = subject.cell.rated_current_at(worst.peak_cell_current_c)
     if worst.peak_cell_current_a > rated:
-        import math
-
         parallel = math.ceil(subject.dive.pack.parallel * worst.peak_cell_current_a / max(rated, 1e-9) - 1e-9)
         yield subject.finding(
             "cell-overcurrent",
@@ -253,44 +250,57 @@ def cell_too_cold(subject: Subject) -> Iterator[Outcome]:
 def output_overloaded(subject: Subject) -> Iterator[Outcome]:
     """No output, rail or power bank above its limit, surge included."""
     worst, board = subject.run.worst, subject.board
-    paths = {
-        load.wired_to: (name, f"loads.{name}.wired_to", f"loads.{name}") for name, load in subject.dive.loads.items()
-    }
-    paths |= {a.wired_to: ("", f"{path}.wired_to", path) for path, _, a in actuators(subject) if a.wired_to}
+    paths = {load.wired_to: (name, f"loads.{name}") for name, load in subject.dive.loads.items()}
+    paths |= {actuator.wired_to: ("the release", path) for path, _, actuator in actuators(subject) if actuator.wired_to}
     for output, amperes in worst.peak_output_a.items():
-        limit = board.outputs[output].limit.low if output in board.outputs else None
-        if limit is not None and amperes > limit:
-            name, *where = paths.get(output, ("", "loads"))
-            yield subject.finding(
-                "output-overloaded",
-                tuple(where),
-                f"{name or 'the release'} takes up to {number(amperes, 'A')} on {output}, surge included;"
-                f" {output} carries {number(limit, 'A')}",
-                f"wire it to an output that carries {number(amperes, 'A', 2)} or more, or split it over two",
-                load=name,
-                weight=weights.weigh(weights.POWER, amperes / limit - 1),
-            )
+        if output not in board.outputs or output not in paths:
+            continue
+        name, path = paths[output]
+        yield from _overload(
+            subject,
+            amperes,
+            board.outputs[output].limit.low,
+            f"{name} takes up to {number(amperes, 'A')} on {output}, surge included; {output} carries",
+            f"wire it to an output that carries {number(amperes, 'A', 2)} or more, or split it over two",
+            (f"{path}.wired_to", path),
+            name if name in subject.dive.loads else "",
+        )
     for rail, amperes in worst.peak_rail_a.items():
-        limit = board.rails[rail].limit.low if rail in board.rails else None
-        if limit is not None and amperes > limit:
-            users = [name for name, load in subject.dive.loads.items() if board.outputs[load.wired_to].rail == rail]
-            yield subject.finding(
-                "output-overloaded",
-                "loads" if not users else f"loads.{users[0]}.wired_to",
-                f"rail {rail} gives up to {number(amperes, 'A')} ({', '.join(users) or 'the board'});"
-                f" its limit is {number(limit, 'A')}",
-                f"move a load to another rail, or run {' and '.join(users) or 'them'} at other times",
-                weight=weights.weigh(weights.POWER, amperes / limit - 1),
-            )
-    bank = subject.dive.pack.supplies
-    if bank is not None and worst.peak_rail_a.get("pack", 0.0) > bank.limit.low:
-        amperes = worst.peak_rail_a["pack"]
+        if rail not in board.rails:
+            continue
+        users = [name for name, load in subject.dive.loads.items() if board.outputs[load.wired_to].rail == rail]
+        yield from _overload(
+            subject,
+            amperes,
+            board.rails[rail].limit.low,
+            f"rail {rail} gives up to {number(amperes, 'A')} ({listed(users) or 'the board'}); its limit is",
+            f"move a load to another rail, or run {listed(users) or 'them'} at other times",
+            (f"loads.{users[0]}.wired_to", "loads") if users else ("loads",),
+        )
+    bank, drawn = subject.dive.pack.supplies, worst.peak_current_a
+    if bank is not None:
+        yield from _overload(
+            subject,
+            drawn,
+            bank.limit.low,
+            f"the power bank gives up to {number(drawn, 'A')}; its limit is",
+            "run fewer loads at once, or take a bank that gives more",
+            ("pack.supplies.limit", "pack.supplies"),
+        )
+
+
+def _overload(
+    subject: Subject, amperes: float, limit: float, says: str, fix: str, where: tuple[str, ...], load: str = ""
+) -> Iterator[Outcome]:
+    """The finding, where `amperes` are above `limit`; `says` ends before the limit."""
+    if amperes > limit:
         yield subject.finding(
             "output-overloaded",
-            ("pack.supplies.limit", "pack.supplies"),
-            f"the power bank gives up to {number(amperes, 'A')}; its limit is {number(bank.limit.low, 'A')}",
-            "run fewer loads at once, or take a bank that gives more",
-            weight=weights.weigh(weights.POWER, amperes / bank.limit.low - 1),
+            where,
+            f"{says} {number(limit, 'A')}",
+            fix,
+            load=load,
+            weight=weights.weigh(weights.POWER, amperes / limit - 1),
         )
 
 
@@ -318,24 +328,18 @@ def supply_mismatch(subject: Subject) -> Iterator[Outcome]:
             fix = (
                 f"take at most {int(most // subject.cell.full.high)} in series" if bank is None else "take another bank"
             )
-            yield subject.finding(
-                "supply-mismatch",
-                where,
-                f"{what} give up to {number(high, 'V')}; {who} takes at most {number(most, 'V')}",
-                f"{fix}, or another board",
-                weight=weights.weigh(weights.POWER, high / most - 1),
-            )
-        if low < least:
-            need = -(-least // (low / pack.series)) if low > 0 else 0
-            fix = f"take at least {int(need)} in series" if bank is None else "take another bank"
+            says = f"{what} give up to {number(high, 'V')}; {who} takes at most {number(most, 'V')}"
+            excess = high / most - 1
+        elif low < least:
+            need = math.ceil(least / (low / pack.series) - 1e-9)
+            fix = f"take at least {need} in series" if bank is None else "take another bank"
             half = " at half charge" if bank is None else ""
-            yield subject.finding(
-                "supply-mismatch",
-                where,
-                f"{what} give {number(low, 'V')}{half}; {who} needs at least {number(least, 'V')}",
-                f"{fix}, or another board",
-                weight=weights.weigh(weights.POWER, 1 - low / least),
-            )
+            says = f"{what} give {number(low, 'V')}{half}; {who} needs at least {number(least, 'V')}"
+            excess = 1 - low / least
+        else:
+            continue
+        weight = weights.weigh(weights.POWER, excess)
+        yield subject.finding("supply-mismatch", where, says, f"{fix}, or another board", weight=weight)
 
 
 @decides("pack-turns-itself-off", simulated=True)
@@ -355,7 +359,8 @@ def pack_turns_itself_off(subject: Subject) -> Iterator[Outcome]:
         yield subject.finding(
             "pack-turns-itself-off",
             ("pack.supplies.off_below", "pack.supplies"),
-            f"the bank sees less than {number(bank.off_below.high * 1000, 'mA')} for {span(worst.longest_low_current_s)}"
+            f"the bank sees less than {number(bank.off_below.high * 1000, 'mA')}"
+            f" for {span(worst.longest_low_current_s)}"
             + (f" from {elapsed(when)}" if when is not None else "")
             + f"; it turns itself off after {span(bank.off_after.low)}, and then nothing runs, the release included",
             "take a pack of bare cells with protection, or a bank with an always-on output",

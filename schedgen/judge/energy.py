@@ -1,4 +1,4 @@
-"""Rules about whether the pack lasts: the reserve, the beacon, what is shed too early, and the dive with one thing broken."""
+"""Rules about whether the pack lasts: the reserve, the beacon, shedding too early, and the dive with one fault."""
 
 from __future__ import annotations
 
@@ -183,8 +183,9 @@ def load_stuck_on(subject: Subject) -> Iterator[Outcome]:
             yield subject.finding(
                 "load-stuck-on",
                 f"loads.{name}",
-                f"with {name} stuck on, not covered: {listed(lost)} (the pack lasts {_hours(case.account)} after surfacing)",
-                f"a fuse or a second switch on {load.wired_to}, or a larger pack; accept it where the switch is trusted",
+                f"with {name} stuck on, not covered: {listed(lost)} (the pack lasts {_hours(case.account)} after"
+                f" surfacing)",
+                f"put a second switch before {name} ({load.wired_to}), take a larger pack, or accept it with a reason",
                 load=name,
                 weight=weights.weigh(weights.POWER, 0.5),
             )

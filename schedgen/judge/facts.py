@@ -1,39 +1,64 @@
-"""What the first screen says beside the findings: deck limit, daylight at the surface, card use, what was gone into."""
+"""What the report says besides findings: deck limit, light at the surfacing, drift, cards, what is clean."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+from schedgen.errors import OutOfRange
+from schedgen.judge import storage
+from schedgen.judge.finding import Judgement
 from schedgen.judge.subject import Parts, Subject
+from schedgen.judge.words import share, span_down
 
 if TYPE_CHECKING:
-    from schedgen.judge.finding import Judgement
     from schedgen.physics.daylight import DayLight
     from schedgen.plan.model import Plan
     from schedgen.simulate.results import Results
 
-SUBJECTS: Mapping[str, tuple[str, ...]] = {
-    "energy": ("reserve-short", "voltage-too-low", "early-release", "beacon-too-short", "backup-surfacing"),
-    "pack and outputs": (
+TOPICS: dict[str, tuple[str, ...]] = {
+    "energy and reserve": ("reserve-short", "early-release", "string-loss", "load-stuck-on", "armed-idle"),
+    "beacon hours": ("beacon-too-short", "backup-surfacing", "beacon-late"),
+    "voltages and currents": (
+        "voltage-too-low",
         "protection-trip",
         "cell-overcurrent",
-        "cell-too-cold",
         "output-overloaded",
         "supply-mismatch",
         "pack-turns-itself-off",
     ),
-    "release times": ("release-before-bottom", "release-too-late", "release-interlock", "backup-before-primary"),
-    "release strength": ("release-too-weak", "wire-in-fresh-water", "release-output-floats"),
-    "sinking and rising": ("sinks-after-release", "floats-with-ballast", "hard-landing"),
-    "depth": ("depth-rating",),
-    "cameras and cards": ("camera-cut-while-recording", "camera-window-too-short", "card-full"),
+    "cell temperature": ("cell-too-cold",),
+    "release times": (
+        "release-before-bottom",
+        "release-too-late",
+        "release-interlock",
+        "postponed-drop",
+        "backup-before-primary",
+        "clock-too-coarse",
+        "deck-time-unknown",
+    ),
+    "release strength and backup": (
+        "release-too-weak",
+        "wire-in-fresh-water",
+        "release-output-floats",
+        "release-alone",
+        "release-shares",
+    ),
+    "start trigger": ("trigger-in-fresh-water",),
+    "weight and speed": ("sinks-after-release", "floats-with-ballast", "hard-landing", "antenna-awash"),
+    "depth ratings": ("depth-rating",),
+    "recording": (
+        "camera-cut-while-recording",
+        "camera-window-too-short",
+        "camera-in-the-dark",
+        "card-full",
+        "fan-missing",
+    ),
     "lights": ("lights-in-air", "flash-like-distress"),
     "heat": ("too-hot",),
-    "being found": ("beacon-late", "antenna-awash", "surfacing-in-the-dark"),
-    "clock": ("clock-too-coarse", "deck-time-unknown"),
+    "surfacing hours": ("surfacing-in-the-dark",),
     "schedule and settings": (
         "window-outside-dive",
         "window-overlap",
@@ -42,110 +67,112 @@ SUBJECTS: Mapping[str, tuple[str, ...]] = {
         "counter-range",
     ),
 }
-"""Subjects in plain words, each with the findings that would be a problem in it."""
-
-
-@dataclass(frozen=True, slots=True)
-class CardUse:
-    """What one camera of a load writes. Decimal gigabytes; `card_gb` is None where the file names no card."""
-
-    recorded_s: float
-    written_gb: float
-    card_gb: float | None
+"""What `no problem found in` lists: a topic whose findings are all decided, and none of them a stop or a caution."""
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """See the fields."""
+    """Things a report says that are no findings. Times in texts are those of the dive's own offset from UTC."""
 
     deck_limit: str
-    """Until when it may stay on deck and then must be disarmed."""
+    """Until when it may stay on deck, and what to do then."""
     daylight: str
-    """The surfacing window against the light: "in daylight", "in the dark", "dark until 05:12"."""
-    storage: Mapping[str, CardUse]
+    """How light the surfacing window is, in words."""
+    drift_m: float | None
+    """How far it may drift in `recovery.wait` [m]; None where no current is given."""
+    storage: Mapping[str, storage.Use]
+    """Per camera with a bitrate and a card."""
+    matters_most: str | None
+    """Dotted path of the guessed input that matters most."""
     clean: tuple[str, ...]
-    """Subjects in which every rule ran and none found a problem."""
+    """Topics in which no problem was found."""
 
 
-def facts(parts: Parts, plan: Plan, results: Results, judgement: Judgement) -> Facts:
-    """The facts of one dive; pure."""
-    subject = Subject(parts, plan, results)
+def facts(dive: Parts, plan: Plan, results: Results | None, judgement: Judgement) -> Facts:
+    """The facts of a dive that `judge` has looked at."""
+    from schedgen.judge.guesses import guessed_inputs
+
+    subject = Subject(dive, plan, results)
+    guesses = guessed_inputs(subject)
+    cards = {}
+    for name, load in subject.loads_of("camera"):
+        use = storage.use(subject, name)
+        if use is not None and load.card is not None:
+            cards[name] = use
     return Facts(
         deck_limit=deck_limit(subject),
-        daylight=daylight(subject),
-        storage=dict(card_use(subject)),
-        clean=clean_subjects(judgement),
+        daylight=daylight_words(subject),
+        drift_m=drift_m(subject),
+        storage=cards,
+        matters_most=guesses[0].path if guesses else None,
+        clean=clean_topics(judgement),
     )
 
 
-def _clock(instant: datetime, reference: datetime) -> str:
-    if instant.date() == reference.date():
-        return instant.strftime("%H:%M")
-    return f"{instant.day} {instant.strftime('%b %H:%M')}"
+def clean_topics(judgement: Judgement) -> tuple[str, ...]:
+    """Topics all of whose findings were decided with neither a stop nor a caution, accepted or not."""
+    raised = {finding.name for finding in judgement.findings if finding.severity != "note"}
+    unknown = {line.partition(":")[0].partition("@")[0] for line in judgement.not_checked}
+    return tuple(topic for topic, names in TOPICS.items() if not raised & set(names) and not unknown & set(names))
+
+
+def _clock(subject: Subject, seconds: float) -> str:
+    return (subject.plan.planned + timedelta(seconds=seconds)).strftime("%Y-%m-%d %H:%M")
 
 
 def deck_limit(subject: Subject) -> str:
-    """The latest local time at which it may still be on deck, and what then must be done.
+    """Until when it may stay on deck armed, and that it must be disarmed then."""
+    from schedgen.judge.idle import armed_w, may_stay_armed_s
 
-    Button and command: the clock runs from the trigger, so the limit is the longest deck time. Water: the
-    schedule waits for the water, and the limit is how long it may stay armed.
-    """
-    plan, dive = subject.plan, subject.dive
-    if dive.start.deck_time is not None:
-        last = plan.planned + timedelta(seconds=dive.start.deck_time.high)
-        return f"in the water by {_clock(last, plan.planned)} if started as planned, else disarm"
-    from schedgen.judge.idle import may_stay_armed_s
-
+    deck = subject.dive.start.deck_time
+    if subject.plan.trigger != "water" and deck is not None:
+        return f"until {_clock(subject, deck.high)}, {span_down(deck.high)} after start; then disarm"
+    if subject.results is None:
+        return ""
     allowed = may_stay_armed_s(subject)
+    day = f"armed it takes {armed_w(subject) * 24:.2g} Wh a day"
     if allowed <= 0:
-        return "no energy to wait armed on deck; arm just before it goes into the water"
-    asked = dive.start.armed_for
-    limit = min(allowed, asked.high) if asked is not None else allowed
-    why = "armed_for" if asked is not None and asked.high <= allowed else "the reserve"
-    if limit > 30 * 86_400:
-        return f"armed for {limit / 86_400:.0f} days at most ({why}), then disarm"
-    last = plan.planned + timedelta(seconds=limit)
-    return f"may stay armed until {_clock(last, plan.planned)} if armed at the planned start ({why}), then disarm"
+        return f"{day}, and there is nothing above the reserve for that"
+    if allowed > 366 * 86400:
+        return f"{day}: more than a year until that eats the reserve"
+    days = f"{allowed / 86400:.0f} d" if allowed > 10 * 86400 else span_down(allowed)
+    return f"may wait armed for {days} before splash ({day}); then disarm and charge"
 
 
-def daylight(subject: Subject) -> str:
-    """How light the surfacing window is, with the next change in local time. Twilight counts as light."""
+def surfacing(subject: Subject) -> tuple[datetime, datetime]:
+    """Earliest and latest surfacing as instants, the uncertainty of `planned` included."""
+    plan, true = subject.plan, subject.plan.true_events["surface"]
+    slack = timedelta(seconds=plan.planned_plus_minus_s)
+    return (
+        plan.planned + timedelta(seconds=true.early) - slack,
+        plan.planned + timedelta(seconds=true.late) + slack,
+    )
+
+
+def daylight(subject: Subject) -> DayLight:
+    """How light the surfacing window is. Raises OutOfRange as `schedgen.physics.daylight.light_between`."""
     from schedgen.physics.daylight import light_between
 
-    plan, site = subject.plan, subject.dive.site
-    true = plan.true_events["surface"]
-    slack = timedelta(seconds=plan.planned_plus_minus_s)
-    begin = plan.planned + timedelta(seconds=true.early) - slack
-    until = plan.planned + timedelta(seconds=true.late) + slack
-    light = light_between(site.latitude.nominal, site.longitude.nominal, begin, until)
-    return _light_words(light, begin)
+    site = subject.dive.site
+    return light_between(site.latitude.nominal, site.longitude.nominal, *surfacing(subject))
 
 
-def _light_words(light: DayLight, begin: datetime) -> str:
-    if light.kind == "daylight":
-        return "in daylight"
-    if light.kind == "darkness":
-        return "in the dark"
-    instant, brighter = light.changes[0]
-    here = instant.astimezone(begin.tzinfo).strftime("%H:%M")
-    return f"dark until {here}" if brighter else f"light until {here}, then dark"
+def daylight_words(subject: Subject) -> str:
+    """`in daylight`, `in darkness`, or the share in daylight with the first dawn or dusk."""
+    try:
+        light = daylight(subject)
+    except OutOfRange as trouble:
+        return f"light not worked out: {trouble.message}"
+    if light.kind != "mixed":
+        return f"in {light.kind}"
+    instant, rising = light.changes[0]
+    local = instant.astimezone(subject.plan.planned.tzinfo).strftime("%H:%M")
+    return f"{share(light.light_share)} of it in daylight, civil {'dawn' if rising else 'dusk'} {local}"
 
 
-def card_use(subject: Subject) -> Iterator[tuple[str, CardUse]]:
-    """What each camera writes on each of its cards, longest windows; cameras without a bitrate are left out."""
-    from schedgen.judge.camera import recorded_s
-    from schedgen.physics.storage import GB, written
+def drift_m(subject: Subject) -> float | None:
+    """Radius of the drift while it waits for recovery [m]; None where no current is given."""
+    from schedgen.physics.daylight import drift_radius
 
-    for name, load in subject.loads_of("camera"):
-        if load.bitrate is None:
-            continue
-        seconds = recorded_s(subject, name)
-        size = written(load.bitrate.high, seconds) / GB
-        yield name, CardUse(seconds, round(size, 6), load.card.nominal / GB if load.card is not None else None)
-
-
-def clean_subjects(judgement: Judgement) -> tuple[str, ...]:
-    """The subjects in which nothing was found and nothing was left unchecked."""
-    touched = {finding.name for finding in judgement.findings if finding.severity != "note"}
-    touched |= {text.split(":", 1)[0].split("@", 1)[0] for text in judgement.not_checked}
-    return tuple(name for name, findings in SUBJECTS.items() if not touched.intersection(findings))
+    current = subject.dive.site.current
+    return drift_radius(current.high, subject.dive.recovery.wait.high) if current is not None else None

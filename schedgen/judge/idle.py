@@ -30,15 +30,10 @@ def armed_w(subject: Subject) -> float:
 
 
 def may_stay_armed_s(subject: Subject) -> float:
-    """How long it may be armed before the start until that eats the reserve in the worst case [s]; 0 when none is left."""
+    """How long it may be armed before the start until that eats the reserve, worst case [s]; 0: at once."""
     return max(0.0, subject.run.worst.margin_wh) / armed_w(subject) * 3600
 
 
 def rest_v(subject: Subject, charge: float) -> float:
     """Rested voltage of the pack at a charge [V], 25 degC."""
     return subject.cell.tables.open_circuit(charge) * subject.dive.pack.series
-
-
-def rated_current_a(subject: Subject, temperature_c: float) -> float:
-    """The largest current a cell is rated for at a temperature [A]."""
-    return subject.cell.rated_current_at(temperature_c)

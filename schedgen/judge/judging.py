@@ -35,7 +35,7 @@ def judge_subject(subject: Subject) -> Judgement:
     return Judgement(
         findings=findings,
         verdict="no-go" if any(finding.blocks for finding in findings) else "go",
-        not_checked=tuple(dict.fromkeys([*_missing(outcomes), *extra])),
+        not_checked=tuple(dict.fromkeys([*_missing(outcomes), *_information(subject), *extra])),
         headline=headline(findings),
     )
 
@@ -61,3 +61,9 @@ def _missing(outcomes: Sequence[Outcome]) -> Iterator[str]:
         if isinstance(outcome, Missing):
             where = f"@{outcome.load}" if outcome.load else ""
             yield f"{outcome.name}{where}: {outcome.what}"
+
+
+def _information(subject: Subject) -> Iterator[str]:
+    """What the report could say besides findings, and lacks an input for."""
+    if subject.dive.site.current is None:
+        yield "drift: site.current is not given"

@@ -84,8 +84,8 @@ def flash_like_distress(subject: Subject) -> Iterator[Outcome]:
                 yield subject.finding(
                     "flash-like-distress",
                     subject.line_place(on.line, name, "every"),
-                    f"{name} flashes white {number(rate, 'times a minute', 2)}: {slow:.0f} to {fast:.0f} a minute is how"
-                    f" lights of people in distress flash",
+                    f"{name} flashes white {number(rate, 'times a minute', 2)}: {slow:.0f} to {fast:.0f} a minute is"
+                    f" how lights of people in distress flash",
                     "write every: 2 s (30 a minute) or slower, or say its colour if it is not white",
                     load=name,
                     weight=weights.weigh(weights.FINDING),

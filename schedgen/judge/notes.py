@@ -32,10 +32,7 @@ def stuck_on_bottom(subject: Subject) -> Iterator[Outcome]:
 @decides("transport-limit")
 def transport_limit(subject: Subject) -> Iterator[Outcome]:
     """Pack and cell watt-hours against what air transport allows with the fewest papers."""
-    from schedgen.simulate.loads import NOMINAL_CELL_V
-
-    pack, cell = subject.dive.pack, subject.cell
-    cell_wh = cell.capacity.nominal * NOMINAL_CELL_V[cell.chemistry]
+    pack, cell_wh = subject.dive.pack, subject.cell.energy_wh
     pack_wh = cell_wh * pack.series * pack.parallel
     if pack_wh <= PACK_WH and cell_wh <= CELL_WH:
         return

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 
 from schedgen.judge import weights
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import Outcome, Subject
-from schedgen.judge.words import elapsed, span
+from schedgen.judge.words import elapsed, share, span
 
 
 @decides("beacon-late")
@@ -43,3 +44,43 @@ def beacon_late(subject: Subject) -> Iterator[Outcome]:
             load=name,
             weight=weights.weigh(weights.FINDING, 1.0 if load.resolved_role == "beacon" else 0.8),
         )
+
+
+@decides("surfacing-in-the-dark")
+def surfacing_in_the_dark(subject: Subject) -> Iterator[Outcome]:
+    """The surfacing window stays in the light, or the dark, that was asked for."""
+    from schedgen.judge.facts import daylight
+
+    prefer = subject.dive.recovery.prefer
+    if prefer == "either":
+        return
+    light = daylight(subject)
+    if light.kind == prefer:
+        return
+    share_there = light.light_share if prefer == "daylight" else 1 - light.light_share
+    zone = subject.plan.planned.tzinfo
+    changes = [f"civil {'dawn' if up else 'dusk'} is {at.astimezone(zone):%H:%M}" for at, up in light.changes[:2]]
+    yield subject.finding(
+        "surfacing-in-the-dark",
+        ("recovery.prefer", "recovery"),
+        f"{share(1 - share_there)} of the surfacing window is not in {prefer}"
+        + (f": {' and '.join(changes)}" if changes else ", for all of it"),
+        _better_release(subject),
+        weight=weights.weigh(weights.FINDING, 1 - share_there),
+    )
+
+
+def _better_release(subject: Subject) -> str:
+    """The first shift of the release, in steps of 30 min either way, that brings the window into what is preferred."""
+    from schedgen.judge.facts import surfacing
+    from schedgen.physics.daylight import light_between
+
+    site, (first, last) = subject.dive.site, surfacing(subject)
+    for step in range(1, 25):
+        for sign in (1, -1):
+            by = timedelta(minutes=30 * step * sign)
+            light = light_between(site.latitude.nominal, site.longitude.nominal, first + by, last + by)
+            if light.kind == subject.dive.recovery.prefer:
+                word = "later" if sign > 0 else "earlier"
+                return f"release {span(abs(by.total_seconds()))} {word}, or accept it with a reason"
+    return "no shift of up to 12 h helps: narrow the window, or accept it with a reason"

@@ -44,7 +44,8 @@ def release_before_bottom(subject: Subject) -> Iterator[Outcome]:
                 (f"release.{which}.parts_after", f"release.{which}"),
                 f"the dissolving link may part {span(parts)} after start, but it may touch down as late as"
                 f" {span(true_bottom)} after start",
-                f"take a link that holds at least {span_up(true_bottom - plan.true_events['splash'].early)} in this water",
+                f"take a link that holds at least {span_up(true_bottom - plan.true_events['splash'].early)} in this"
+                f" water",
                 weight=weights.weigh(weights.LIFE, (true_bottom - parts) / max(true_bottom, 1)),
             )
 

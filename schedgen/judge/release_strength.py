@@ -73,8 +73,8 @@ def release_too_weak(subject: Subject) -> Iterator[Outcome]:
             yield subject.finding(
                 "release-too-weak",
                 (f"{path}.fire", path),
-                f"the {actuator.kind} may need {span(most)} of power (at {number(volts, 'V')}, in the coldest and freshest"
-                f" water{'' if how == 'tested' else '; by equation, not measured'}); {actuator.tries} x"
+                f"the {actuator.kind} may need {span(most)} of power (at {number(volts, 'V')}, in the coldest and"
+                f" freshest water{'' if how == 'tested' else '; by equation, not measured'}); {actuator.tries} x"
                 f" {span(actuator.fire.low)} give {span(given)}",
                 f"write tries: {tries}, or fire: {span_up(most / actuator.tries)}",
                 weight=weights.weigh(weights.LIFE, most / given - 1),

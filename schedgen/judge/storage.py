@@ -6,11 +6,6 @@ from dataclasses import dataclass
 
 from schedgen.judge.subject import Subject
 
-SEGMENT_BYTE = 2**32 - 1
-"""Bytes of the largest file of a card formatted FAT32 (`schedgen.physics.storage.LARGEST_FILE`)."""
-CAUTION_FROM = 0.9
-"""Share of the card from which there is a caution (the table of findings)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Use:
