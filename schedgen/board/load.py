@@ -10,8 +10,9 @@ from schedgen.board.cell import Cell
 from schedgen.board.model import Board
 from schedgen.board.rules import board_troubles
 from schedgen.board.where import data_folder
-from schedgen.errors import FileProblems, Problem
+from schedgen.errors import FileProblems, Problem, UsageError
 from schedgen.files.bind import Places, bind, problem_at
+from schedgen.files.text import read_text
 from schedgen.files.tree import Node, Series, Table, Tree, read_tree
 from schedgen.files.trouble import did_you_mean, listing, shown
 
@@ -45,6 +46,19 @@ def load_board(name_or_path: str | Path, relative_to: Path | None = None) -> Boa
 def load_cell(name_or_path: str | Path, relative_to: Path | None = None) -> Cell:
     """The cell of that name or path. Raises `FileProblems` with every problem of the file, each at its place."""
     return read_cell(find_cell(name_or_path, relative_to))[0]
+
+
+def library_text(name: str) -> str:
+    """The text of the board or cell file of that name. Raises `UsageError` when there is none."""
+    boards, cells = board_names(), cell_names()
+    if name in boards:
+        return read_text(find_board(name))
+    if name in cells:
+        return read_text(find_cell(name))
+    guess = did_you_mean(name, [*boards, *cells])
+    raise UsageError(
+        f"There is no board and no cell {shown(name)}. {guess}".strip(), f"write one of {listing([*boards, *cells])}"
+    )
 
 
 def read_board(path: Path) -> tuple[Board, Places]:
