@@ -1,0 +1,174 @@
+"""The public face: `load(path)` reads a dive with its board and cell, and gives everything that follows from them."""
+
+from __future__ import annotations
+
+import sys
+from functools import cached_property
+from pathlib import Path
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+from schedgen.dive.board_rules import board_troubles
+from schedgen.dive.defaults import assumptions, guessed_inputs
+from schedgen.dive.model import Dive
+from schedgen.dive.read import ReadDive, read_dive
+from schedgen.errors import FileProblems, Problem
+from schedgen.files.bind import Places, problem_at
+from schedgen.files.place import Place
+from schedgen.files.tree import read_tree
+from schedgen.files.trouble import Trouble
+
+if TYPE_CHECKING:
+    from schedgen.board.cell import Cell
+    from schedgen.board.model import Board
+    from schedgen.judge import Judgement
+    from schedgen.plan.model import Plan
+    from schedgen.settings import Settings
+    from schedgen.simulate import Results
+
+
+class LoadedDive:
+    """A dive that can be used, with its board, its cell, and where each value stands.
+
+    `plan`, `simulate`, `settings` and `check` are worked out once, when first asked for.
+    """
+
+    def __init__(self, dive: Dive, board: Board, cell: Cell, path: Path, places: Places) -> None:
+        self.dive = dive
+        self.board = board
+        self.cell = cell
+        self.path = path
+        self.places = places
+
+    def place(self, dotted: str) -> Place:
+        """Where the value at `dotted` stands (list items from 0); where it was left out, the section it belongs to."""
+        return self.places.nearest(dotted)
+
+    @cached_property
+    def guessed(self) -> list[str]:
+        """Dotted paths of the guessed inputs."""
+        return guessed_inputs(self.dive)
+
+    @cached_property
+    def defaults(self) -> list[tuple[str, str]]:
+        """(dotted path, what is assumed) for what the file leaves out."""
+        return assumptions(self.dive, self.cell)
+
+    def plan(self) -> Plan:
+        """The Plan: events as intervals, windows and edges of each output. Raises FileProblems, OutOfRange."""
+        return self._plan
+
+    def simulate(self) -> Results:
+        """Every case of the dive: nominal, the worst corners, what goes wrong on top. Raises OutOfRange."""
+        return self._results
+
+    def settings(self) -> Settings:
+        """The settings block and its dive code. Raises BlockError when the plan does not fit one."""
+        return self._settings
+
+    def check(self) -> Judgement:
+        """The verdict and all findings."""
+        return self._judgement
+
+    @cached_property
+    def _plan(self) -> Plan:
+        from schedgen.plan import compile_plan
+
+        return compile_plan(self.dive, self.board, self.places, self.cell)
+
+    @cached_property
+    def _results(self) -> Results:
+        from schedgen.simulate import simulate
+
+        return simulate(self.dive, self.board, self.cell, self._plan)
+
+    @cached_property
+    def _settings(self) -> Settings:
+        from schedgen.settings import encode
+
+        return encode(self._plan, list(self.board.outputs), round(self.board.eeprom.size.nominal))
+
+    @cached_property
+    def _judgement(self) -> Judgement:
+        from schedgen.errors import BlockError
+        from schedgen.judge import judge
+
+        try:
+            block: Any = self._settings.block
+        except BlockError as error:
+            block = error
+        return judge(self, self._plan, self._results, block)
+
+
+def load(path: str | Path) -> LoadedDive:
+    """The dive in the file at `path`, with the board and the cell that it names.
+
+    Raises `FileProblems` with the problems of all three files together.
+    """
+    read = read_dive(read_tree(path))
+    problems = list(read.problems)
+    folder = Path(path).parent
+    board = _board(read, folder, problems)
+    cell = _cell(read, folder, problems)
+    if board is not None:
+        problems += [problem_at(read.tree, (), trouble) for trouble in board_troubles(read.sections, board)]
+    problems += _unreadable(read)
+    if problems or read.dive is None or board is None or cell is None:
+        raise FileProblems(problems)
+    return LoadedDive(read.dive, board, cell, Path(path), read.places)
+
+
+def _board(read: ReadDive, folder: Path, problems: list[Problem]) -> Board | None:
+    from schedgen.board.load import load_board
+
+    if not read.board.strip("? "):
+        return None
+    try:
+        return load_board(read.board, folder)
+    except FileProblems as error:
+        problems += [_placed(read, ("board",), problem) for problem in error.problems]
+    return None
+
+
+def _cell(read: ReadDive, folder: Path, problems: list[Problem]) -> Cell | None:
+    from schedgen.board.load import cell_inside, load_cell
+
+    try:
+        if isinstance(read.cell, str):
+            return load_cell(read.cell, folder) if read.cell.strip("? ") else None
+        return cell_inside(read.tree, ("pack", "cell"))
+    except FileProblems as error:
+        problems += [_placed(read, ("pack", "cell"), problem) for problem in error.problems]
+    return None
+
+
+def _placed(read: ReadDive, where: tuple[str, ...], problem: Problem) -> Problem:
+    """A problem with no line of its own (no such board, say) goes to the line that names the file."""
+    if problem.line:
+        return problem
+    return problem_at(read.tree, where, Trouble(problem.message, problem.expected, problem.example, problem.next))
+
+
+def _unreadable(read: ReadDive) -> list[Problem]:
+    """Keys of the language that this version cannot follow yet: refused, never ignored."""
+    if read.dive is None or read.dive.bench is None:
+        return []
+    return [
+        problem_at(
+            read.tree,
+            ("bench",),
+            Trouble("Bench records are not read by this version.", "no bench key", "", "Delete it; write the measured values."),
+        )
+    ]
+
+
+
+
+class _CallableModule(ModuleType):
+    """`schedgen.load` is this module once it has been imported; calling it does what the function does."""
+
+    def __call__(self, path: str | Path) -> LoadedDive:
+        return load(path)
+
+
+sys.modules[__name__].__class__ = _CallableModule
