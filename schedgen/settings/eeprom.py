@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from schedgen.errors import BlockError
 from schedgen.settings.fields import ESSENTIALS, SLOT_HEAD, SLOT_TAIL
@@ -65,6 +67,11 @@ _LARGE = EepromLayout(
     row=1024 - ROW_BYTES,
 )
 _LAYOUTS = {layout.size: layout for layout in (_SMALL, _LARGE)}
+
+
+def layouts() -> Mapping[int, EepromLayout]:
+    """All layouts by EEPROM size in bytes."""
+    return MappingProxyType(_LAYOUTS)
 
 
 def layout_of(eeprom_bytes: int) -> EepromLayout:
