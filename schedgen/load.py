@@ -84,7 +84,7 @@ class LoadedDive:
 
     @cached_property
     def _settings(self) -> Settings:
-        from schedgen.settings import encode
+        from schedgen.settings.encode import encode
 
         return encode(self._plan, list(self.board.outputs), round(self.board.eeprom.size.nominal))
 
