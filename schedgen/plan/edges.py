@@ -86,7 +86,8 @@ def spans_of(window: Window, outputs: ByOutput, state: State) -> list[Span]:
     if window.follow.mode == "cover":
         return _cover(window, leaders, state)
     recording = merge(span for leader in leaders for span in spans_of(leader, outputs, state))
-    pulses = [(b - window.follow.lead_s - 1, b - window.follow.lead_s, a) for a, b in recording if b != NEVER]
+    recording = clip(recording, state.first_edge, state.end)
+    pulses = [(b - window.follow.lead_s - 1, b - window.follow.lead_s, a) for a, b in recording]
     return [(start, stop) for start, stop, begin in pulses if start >= begin]
 
 

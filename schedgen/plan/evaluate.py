@@ -88,13 +88,10 @@ def _in_clip(window: Window, t: int, face: Clockface) -> bool:
 
 
 def _leader_on(plan: Plan, output: str, t: int, face: Clockface) -> bool:
-    """Whether any window of `output` that follows nothing is on at second t."""
-    if t < face.first_edge:
+    """Whether any window of `output` that follows nothing is on at second t, `end` at the latest."""
+    if not face.first_edge <= t < face.end:
         return False
-    return any(
-        window.follow is None and (t < face.end or window.stop_s is None) and _covers(window, t, 0, 0, face)
-        for window in (plan.outputs[output].windows if output in plan.outputs else ())
-    )
+    return any(window.follow is None and _covers(window, t, 0, 0, face) for window in plan.outputs[output].windows)
 
 
 def window_on(plan: Plan, window: Window, t: int, face: Clockface) -> bool:
@@ -104,12 +101,14 @@ def window_on(plan: Plan, window: Window, t: int, face: Clockface) -> bool:
     follow = window.follow
     if follow is None:
         return (t < face.end or window.stop_s is None) and _covers(window, t, 0, 0, face)
+    if t >= face.end or follow.leader not in plan.outputs:
+        return False
     if follow.mode == "stop":
         last = t + follow.lead_s
         if _leader_on(plan, follow.leader, last + 1, face):
             return False
         return all(_leader_on(plan, follow.leader, second, face) for second in range(last, t - 1, -1))
-    if t >= face.end or not _in_clip(window, t, face) or follow.leader not in plan.outputs:
+    if not _in_clip(window, t, face):
         return False
     return any(
         leader.follow is None and _covers(leader, t, follow.lead_s, follow.trail_s, face)

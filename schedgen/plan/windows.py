@@ -85,15 +85,10 @@ class Scheduler:
         start, stop = self._start(begin, f"{path}.from", line), self._stop(finish, line, f"{path}.until")
         nominal_stop = None if stop is None else min(round(finish.nominal), self.end_s)
         window = Window(
-            line.load, self._output(line.load), start, stop, self._level(line, path), begin.moves,
+            line.load, self._output(line.load), start, stop, self._level(line), begin.moves,
             finish.moves and stop is not None, place=self.spots.at(path), line=index,
         )  # fmt: skip
         nominal = replace(window, start_s=max(round(begin.nominal), self.first_edge_s), stop_s=nominal_stop)
-        if line.only is not None:
-            cut = self._between(line.only, f"{path}.only", line)
-            if cut is None:
-                return None
-            window, nominal = _cut(window, cut.clip), _cut(nominal, cut.nominal)
         if window.stop_s is not None and window.stop_s <= (window.start_s or 0):
             self._empty(f"it would stop at {window.stop_s} s, not after its start at {window.start_s} s", path, line)
             return None
@@ -125,12 +120,6 @@ class Scheduler:
         if line.every is None or line.for_ is None:
             return Pair(window, nominal)
         every, lit = line.every.nominal, line.for_.nominal
-        if lit > every:
-            self.note(
-                "window-overlap", f"`for` ({lit:g} s) is longer than `every` ({every:g} s)",
-                f"{path}.for", line.load, "write `for` shorter than `every`, or leave both out to stay on",
-            )  # fmt: skip
-            return Pair(window, nominal)
         slow = every > FLASH_UP_TO_S and every == int(every) and lit == int(lit)
         if window.stop_s is None and round(every * FLASH_STEPS) <= by_name("window", "flash_every").high:
             slow = False
@@ -184,7 +173,7 @@ class Scheduler:
                 return None
         follow = Follow(leader.wired_to, _whole_up(line.lead), _whole_up(line.trail))
         window = Window(
-            line.load, self._output(line.load), None, None, self._level(line, path), follow=follow,
+            line.load, self._output(line.load), None, None, self._level(line), follow=follow,
             clip=None if cut is None else cut.clip, place=self.spots.at(path), line=index,
         )  # fmt: skip
         return Pair(window, replace(window, clip=None if cut is None else cut.nominal))
@@ -249,19 +238,13 @@ class Scheduler:
         found = self.board.outputs.get(output)
         return found is not None and found.kind == "level"
 
-    def _level(self, line: Line, path: str) -> int | None:
+    def _level(self, line: Line) -> int | None:
         """Whole percent, 100 where the line has none, None on an output without levels."""
         if not self._has_level(self._output(line.load)):
             return None
         if line.level is None:
             return 100
-        percent = line.level.nominal * 100
-        if abs(percent - round(percent)) > 1e-6:
-            self.note(
-                "counter-range", f"the level is {percent:g} %; the settings hold whole percents", f"{path}.level",
-                line.load, "write a whole percent",
-            )  # fmt: skip
-        return round(percent)
+        return round(line.level.nominal * 100)
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,16 +253,6 @@ class _Cut:
 
     clip: Clip
     nominal: Clip
-
-
-def _cut(window: Window, clip: Clip) -> Window:
-    """A window with `from` and `until` cut to `only`: the later start and the earlier stop, each moving as it did."""
-    start, stop = window.start_s or 0, window.stop_s
-    if clip.start_s > start:
-        window = replace(window, start_s=clip.start_s, start_moves=clip.start_moves)
-    if stop is None or clip.stop_s < stop:
-        window = replace(window, stop_s=clip.stop_s, stop_moves=clip.stop_moves)
-    return window
 
 
 def _whole_up(duration: Quantity | None) -> int:
