@@ -2,5 +2,6 @@
 
 from schedgen.simulate.results import Account, Case, LoadHeat, Results, Trace
 from schedgen.simulate.run import simulate
+from schedgen.simulate.sampled import Sampled, simulate_many
 
-__all__ = ["Account", "Case", "LoadHeat", "Results", "Trace", "simulate"]
+__all__ = ["Account", "Case", "LoadHeat", "Results", "Sampled", "Trace", "simulate", "simulate_many"]

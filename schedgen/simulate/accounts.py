@@ -12,37 +12,13 @@ from numpy.typing import NDArray
 from schedgen.plan.model import PHASES
 from schedgen.simulate.corners import DEFAULT_RESERVE
 from schedgen.simulate.engine import COLDEST_C, HOTTEST_C, climate, look_up
-from schedgen.simulate.loads import Consumer
 from schedgen.simulate.results import IN_CELLS, Floats
-from schedgen.simulate.runs import coefficients, shares
-from schedgen.simulate.solved import Solved
+from schedgen.simulate.solved import Solved, watts_of
 
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 PARTS = 40
 """Points of the integral of open-circuit voltage over charge."""
-
-
-def consumer_w(solved: Solved, consumer: Consumer, volts: Floats, flash_peak: bool = False) -> Floats:
-    """Watts (steps, runs) of a consumer at the pack's voltage `volts`, surges included; its converter's loss too."""
-    runs = solved.runs
-    each = coefficients(runs, consumer)
-    on = (consumer.peak if flash_peak else consumer.mean)[solved.segments]
-    for stuck in set(runs.stuck) - {""}:
-        if stuck == consumer.account:
-            chosen = np.array([s == stuck for s in runs.stuck])
-            mean, _ = shares(consumer, solved.demand, stuck)
-            on = np.where(chosen, mean[solved.segments], on)
-    demand = on * each
-    for surge, during in zip(solved.demand.surges, solved.surging, strict=True):
-        if surge.load == consumer.account and surge.output == consumer.output:
-            lit = during & (consumer.peak[solved.segments] > 0)
-            demand = demand + lit * each * (runs[surge.power] / runs[consumer.value] - 1.0)
-    if consumer.kind == "current":
-        demand = demand * volts
-    elif consumer.kind == "conductance":
-        demand = demand * volts * volts
-    return np.asarray(demand)
 
 
 def stored_wh(solved: Solved, low: Floats, high: Floats, cell_c: Floats) -> Floats:
@@ -110,7 +86,7 @@ def energy_of(solved: Solved, reserve: float) -> Energy:
     by_load: dict[str, Floats] = {}
     total = np.zeros_like(hours)
     for consumer in solved.demand.consumers:
-        watts = consumer_w(solved, consumer, volts)
+        watts = watts_of(solved, consumer, volts)
         total += watts
         energy = (watts * hours).sum(axis=0)
         by_load[consumer.account] = by_load.get(consumer.account, 0.0) + energy

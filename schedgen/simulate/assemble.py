@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from schedgen.plan.model import PHASES, Plan
-from schedgen.simulate.accounts import consumer_w, energy_of, phases_at, reserve_of
+from schedgen.simulate.accounts import energy_of, phases_at, reserve_of
 from schedgen.simulate.limits import Ends, firing_lowest, first_below, low_current, lowest, output_peaks
-from schedgen.simulate.results import CONTROLLER, Account, Floats, Trace
-from schedgen.simulate.solved import Solved
+from schedgen.simulate.results import CONTROLLER, Account, Floats, LoadHeat, Trace
+from schedgen.simulate.solved import Solved, watts_of
 
 
 def _maybe(value: float) -> float | None:
@@ -60,6 +60,7 @@ def accounts_of(solved: Solved, ends: Ends, dive: Any, board: Any, plan: Plan) -
     until_empty = np.where(np.isnan(course.empty_s), solved.time_s[-1], course.empty_s)
     endurance = np.maximum(until_empty - runs.surface, 0.0) * runs.scale / 3600.0
     at_end = _at(solved, runs.end)
+    hottest = {name: _hottest(solved, values) for name, values in solved.load_c.items()}
     out = []
     for run in range(len(runs)):
         firings = {name: float(found.volts[run]) for name, found in firing.items()}
@@ -95,12 +96,20 @@ def accounts_of(solved: Solved, ends: Ends, dive: Any, board: Any, plan: Plan) -
                 longest_low_current_s=float(low_s[run]),
                 longest_low_current_at_s=_maybe(low_at[run]),
                 cell_temperature_c=(float(energy.coldest[run]), float(energy.hottest[run])),
+                heat={name: LoadHeat(float(high[run]), float(at[run])) for name, (high, at) in hottest.items()},
                 end_charge=float(at_end[run]),
                 end_s=float(runs.end[run]),
                 surface_s=float(runs.surface[run]),
             )
         )
     return out
+
+
+def _hottest(solved: Solved, temperature_c: Floats) -> tuple[Floats, Floats]:
+    """Highest temperature (runs,) until `end`, and when."""
+    course = np.where(solved.time_s <= solved.runs.end, temperature_c, -np.inf)
+    where, column = course.argmax(axis=0), np.arange(course.shape[1])
+    return course[where, column], solved.time_s[where, column]
 
 
 def _at(solved: Solved, time_s: Floats) -> Floats:
@@ -125,7 +134,7 @@ def traces_of(solved: Solved, ends: Ends, plan: Plan) -> list[Trace]:
     watts: dict[str, Floats] = {}
     for consumer in solved.demand.consumers:
         if consumer.account != CONTROLLER:
-            found = consumer_w(solved, consumer, volts) * fed
+            found = watts_of(solved, consumer, volts) * fed
             watts[consumer.account] = watts[consumer.account] + found if consumer.account in watts else found
     deepest = np.maximum(solved.depth_m.max(axis=0), 1e-9)
     pressure = solved.depth_m / deepest * plan.fall.pressure_dbar[1]
@@ -144,9 +153,10 @@ def traces_of(solved: Solved, ends: Ends, plan: Plan) -> list[Trace]:
                 power_w=volts[steps, run] * amps[steps, run],
                 charge=solved.course.charge[nodes, run],
                 pack_c=solved.cell_c[nodes, run],
-                housing_c=solved.ambient_c[nodes, run],
+                housing_c=solved.wall_c[nodes, run],
                 pressure_dbar=pressure[nodes, run],
                 load_w={name: values[steps, run] for name, values in watts.items()},
+                load_c={name: values[nodes, run] for name, values in solved.load_c.items()},
             )
         )
     return out

@@ -14,6 +14,7 @@ import numpy as np
 from schedgen.errors import OutOfRange
 from schedgen.files.quantity import Quantity
 from schedgen.physics.cell import CellTables, aged_resistance_factor, self_discharged
+from schedgen.physics.heat import SUNLIGHT
 from schedgen.plan.model import Plan
 from schedgen.simulate.engine import Pack
 from schedgen.simulate.inputs import CornerName, Input, Inputs, fixed, uncertain
@@ -108,6 +109,7 @@ def gather(dive: Any, board: Any, cell: Any, tables: CellTables, plan: Plan, dem
     ]
     nominal_parting = min(max(parting[1], parting[0]), parting[2])
     air = dive.site.air.temperature if dive.site.air is not None else None
+    sun = dive.site.air is not None and dive.site.air.sun
     top = min(dive.site.water, key=lambda row: float(row.depth.nominal)).temperature
     tolerance = board.pack_sense.tolerance.high if board.pack_sense is not None else 0.0
     inputs = [
@@ -118,6 +120,7 @@ def gather(dive: Any, board: Any, cell: Any, tables: CellTables, plan: Plan, dem
         uncertain("site.air.temperature", air, "low", "high")
         if air is not None
         else uncertain("site.air.temperature", top, "low", "high", "site.water.temperature"),
+        _interval("site.air.sun", *(SUNLIGHT if sun else (0.0, 0.0, 0.0)), "low", "high"),
         _interval("start.deck_time", splash.early, splash.nominal, splash.late, "high"),
         _interval("fall.down", *down, "high"),
         _interval("fall.up", *up, "high"),

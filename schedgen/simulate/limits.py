@@ -10,11 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from schedgen.plan.model import Plan
-from schedgen.simulate.accounts import consumer_w
 from schedgen.simulate.engine import climate, look_up, terminal
 from schedgen.simulate.results import BACKUP, PRIMARY, Floats
 from schedgen.simulate.runs import coefficients
-from schedgen.simulate.solved import Solved
+from schedgen.simulate.solved import Solved, watts_of
 
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.intp]
@@ -192,7 +191,7 @@ def output_peaks(solved: Solved, board: Any, lowest_v: Mapping[str, Floats]) -> 
         if consumer.kind == "conductance":
             amps = (consumer.peak[solved.segments] > 0) * (coefficients(solved.runs, consumer) * highest)
         else:
-            watts = consumer_w(solved, consumer, np.ones_like(solved.true_s), flash_peak=True)
+            watts = watts_of(solved, consumer, np.ones_like(solved.true_s), flash_peak=True)
             if rail.kind == "direct":
                 least = lowest_v.get(consumer.output, highest)
                 amps = watts / np.where(np.isfinite(least) & (least > 0), least, highest)

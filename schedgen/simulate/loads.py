@@ -49,6 +49,8 @@ class Consumer:
     peak: Floats
     quiet: bool
     firing: bool = False
+    used: bool = True
+    """False for one that the plan never switches on: a load at full power, kept for the case that it is stuck on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +193,10 @@ class DemandBuilder:
                     peak[span] = 1.0
                     mean[span] = 1.0 if on.flash is None else on.flash.on_64 / on.flash.every_64
                     self.flashing |= on.flash is not None
-            self.consumers.append(Consumer(name, output, rail, kind, value, divide, "", scale, mean, peak, quiet))
+            used = bool(peak.any())
+            self.consumers.append(
+                Consumer(name, output, rail, kind, value, divide, "", scale, mean, peak, quiet, used=used)
+            )
         self.levels[output] = levels
         if load.surge is not None:
             self.surge(output, name, on_times)

@@ -12,6 +12,8 @@ from schedgen.physics.cell import CellTables
 from schedgen.plan.model import Plan
 from schedgen.simulate.assemble import accounts_of, traces_of
 from schedgen.simulate.corners import CaseSpec, arrange, cases, gather, pack_of
+from schedgen.simulate.heat import ASSUMED, interior_of
+from schedgen.simulate.heat import Interior as Interior
 from schedgen.simulate.inputs import Inputs
 from schedgen.simulate.limits import ends_of
 from schedgen.simulate.loads import Demand, build_demand
@@ -34,12 +36,14 @@ def tables_of(cell: Any) -> CellTables:
     return cell if isinstance(cell, CellTables) else cell.tables
 
 
-def solve_batch(dive: Any, cell: Any, tables: CellTables, demand: Demand, runs: Runs, tail: bool) -> Solved:
+def solve_batch(
+    dive: Any, cell: Any, tables: CellTables, demand: Demand, runs: Runs, interior: Interior | None, tail: bool
+) -> Solved:
     """Solves a batch of runs of one dive."""
     supply = None
     if dive.pack.supplies is not None:
         supply = Supply(runs["pack.supplies.voltage"], runs["pack.supplies.efficiency"])
-    return solve_runs(dive.site, runs, demand, pack_of(dive, cell, tables, runs), supply, tail)
+    return solve_runs(dive, runs, demand, pack_of(dive, cell, tables, runs), supply, interior, tail)
 
 
 def simulate(dive: Any, board: Any, cell: Any, plan: Plan) -> Results:
@@ -52,7 +56,8 @@ def simulate(dive: Any, board: Any, cell: Any, plan: Plan) -> Results:
     specs = cases(dive, plan)
     values = np.stack([inputs.corner(spec.corner) for spec in specs])
     runs = arrange(inputs, values, plan, int(dive.pack.parallel), specs)
-    solved = solve_batch(dive, cell, tables, demand, runs, tail=True)
+    interior = interior_of(dive, cell, plan, demand)
+    solved = solve_batch(dive, cell, tables, demand, runs, interior, tail=True)
     ends = ends_of(solved)
     accounts = accounts_of(solved, ends, dive, board, plan)
     traces = traces_of(solved, ends, plan)
@@ -127,6 +132,11 @@ def remarks(dive: Any, specs: list[CaseSpec]) -> tuple[tuple[str, ...], tuple[st
     if deepest < dive.site.depth.high:
         assumed.append(f"site.water: held below its last row, {deepest:g} m")
     assumed.append("controller: awake 2 % of the time, always while a flash or the release runs")
+    if dive.vehicle.housing is None:
+        assumed.append("vehicle.housing: none, the cells are as warm as the water around")
+        unchecked.append("temperatures in the housing: vehicle.housing is not given")
+    else:
+        assumed += ASSUMED
     if not any(spec.name == "backup-late" for spec in specs):
         unchecked.append("backup-late: there is no backup")
     return tuple(assumed), tuple(unchecked)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from schedgen.simulate.engine import Course, Draw, Pack, solve
-from schedgen.simulate.loads import Demand
+from schedgen.simulate.heat import Interior, inside, warm
+from schedgen.simulate.loads import Consumer, Demand
 from schedgen.simulate.results import Floats
-from schedgen.simulate.runs import PowerTable, Runs, coefficients, power_table, segments_at, time_grid
+from schedgen.simulate.runs import Ints, PowerTable, Runs, coefficients, power_table, segments_at, shares, time_grid
 from schedgen.simulate.surroundings import around
 
-Ints = NDArray[np.intp]
 LONGEST_TAIL_S = 10 * 365.25 * 86400.0
 """A package that draws next to nothing is followed for ten years after `end`, no further."""
 
@@ -55,6 +56,8 @@ class Solved:
     quiet: Quiet
     ambient_c: Floats
     cell_c: Floats
+    wall_c: Floats
+    load_c: Mapping[str, Floats]
     depth_m: Floats
     course: Course
 
@@ -123,8 +126,75 @@ def horizon_of(runs: Runs, pack: Pack, table: PowerTable, supply: Supply | None)
     return runs.end + np.minimum(lasts, LONGEST_TAIL_S) / runs.scale
 
 
-def solve_runs(site: Any, runs: Runs, demand: Demand, pack: Pack, supply: Supply | None, tail: bool) -> Solved:
-    """Solves a batch. With `tail` every run goes on after its `end` until the pack is empty."""
+def _heats(
+    runs: Runs, demand: Demand, interior: Interior, pack: Pack, draw: Draw, segments: Ints, surging: Any, roles: Any
+) -> tuple[Floats, dict[str, Floats], Floats]:
+    """Heat [W] in the cells, in each camera, and from everything else in the housing, (steps, runs).
+
+    All electric power of what sits in the housing becomes heat there, the loss of every converter too; that of the
+    cells is taken at their nominal voltage and 10 degC, which is near enough for a share of a few percent.
+    """
+    volts = pack.series * float(pack.tables.at(0.5, 20.0)[0])
+    shape = (len(segments), len(runs))
+    cameras, other = {name: np.zeros(shape) for name in interior.cameras}, np.zeros(shape)
+    for consumer in demand.consumers:
+        watts = consumer_w(runs, demand, segments, surging, consumer, np.float64(volts))
+        useful = runs[consumer.divide] if consumer.divide else 1.0
+        if consumer.firing or not roles.get(consumer.account, consumer.output == ""):
+            other += watts * (1.0 - useful)
+        elif consumer.account in cameras:
+            cameras[consumer.account] += watts * useful
+            other += watts * (1.0 - useful)
+        else:
+            other += watts
+    amps = (draw.base_w + draw.duty * (draw.peak_w - draw.base_w)) / volts + draw.base_a
+    _, series_ohm, slow_ohm = pack.tables.at(0.5, 10.0)
+    ohms = (series_ohm + slow_ohm) * pack.resistance * pack.series / pack.parallel
+    return amps * amps * ohms, cameras, other
+
+
+def consumer_w(
+    runs: Runs,
+    demand: Demand,
+    segments: Ints,
+    surging: tuple[NDArray[np.bool_], ...],
+    consumer: Consumer,
+    volts: Any,
+    flash_peak: bool = False,
+) -> Floats:
+    """Watts (steps, runs) of a consumer at the pack's voltage `volts`, surges included; its converter's loss too."""
+    if not consumer.used and consumer.account not in runs.stuck:
+        return np.zeros(segments.shape)
+    each = coefficients(runs, consumer)
+    on = (consumer.peak if flash_peak else consumer.mean)[segments]
+    if consumer.account in runs.stuck:
+        chosen = np.array([s == consumer.account for s in runs.stuck])
+        mean, _ = shares(consumer, demand, consumer.account)
+        on = np.where(chosen, mean[segments], on)
+    watts = on * each
+    for surge, during in zip(demand.surges, surging, strict=True):
+        if surge.load == consumer.account and surge.output == consumer.output:
+            lit = during & (consumer.peak[segments] > 0)
+            watts = watts + lit * each * (runs[surge.power] / runs[consumer.value] - 1.0)
+    if consumer.kind == "current":
+        watts = watts * volts
+    elif consumer.kind == "conductance":
+        watts = watts * volts * volts
+    return np.asarray(watts)
+
+
+def watts_of(solved: Solved, consumer: Consumer, volts: Floats, flash_peak: bool = False) -> Floats:
+    """As `consumer_w`, of a solved batch."""
+    return consumer_w(
+        solved.runs, solved.demand, solved.segments, solved.surging, consumer, volts, flash_peak
+    )
+
+
+def solve_runs(
+    dive: Any, runs: Runs, demand: Demand, pack: Pack, supply: Supply | None, interior: Interior | None, tail: bool
+) -> Solved:
+    """Solves a batch. With `tail` every run goes on after its `end` until the pack is empty. Without an `interior` the
+    cells are as warm as what is around the housing."""
     table = power_table(runs, demand)
     nominal_v = pack.series * float(pack.tables.at(0.5, 20.0)[0])
     horizon = horizon_of(runs, pack, table, supply) if tail else runs.end
@@ -132,7 +202,7 @@ def solve_runs(site: Any, runs: Runs, demand: Demand, pack: Pack, supply: Supply
             + table.siemens * nominal_v**2) * runs.scale / (nominal_v * pack.capacity_as)
     if supply is not None:
         rate = rate / supply.efficiency
-    time_s = time_grid(runs, demand, horizon, lambda segments: _shared(rate, segments), settle=False)
+    time_s = time_grid(runs, demand, horizon, lambda segments: _shared(rate, segments), settle=interior is not None)
     segments = segments_at(demand, 0.5 * (time_s[1:] + time_s[:-1]))
     board, quiet, surging = _draws(runs, demand, table, time_s, segments)
     draw = board
@@ -142,9 +212,16 @@ def solve_runs(site: Any, runs: Runs, demand: Demand, pack: Pack, supply: Supply
         v = supply.volts
         watt = (quiet.watt + quiet.ampere * v + quiet.siemens * v * v) / supply.efficiency
         quiet = Quiet(watt, zero, zero)
-    ambient, depth = around(site, time_s, runs)
+    ambient, depth = around(dive.site, time_s, runs)
     true_s = np.diff(time_s, axis=0) * runs.scale
-    course = solve(pack, draw, time_s, true_s, ambient)
+    cell_c, wall_c, load_c = ambient, ambient, {}
+    if interior is not None:
+        roles = {name: inside(load) for name, load in dive.loads.items()}
+        heats = _heats(runs, demand, interior, pack, draw, segments, surging, roles)
+        warmth = warm(interior, runs, demand, time_s, true_s, segments, ambient, *heats)
+        cell_c, wall_c, load_c = warmth.cell_c, warmth.wall_c, warmth.load_c
+    course = solve(pack, draw, time_s, true_s, cell_c)
     return Solved(
-        runs, demand, pack, supply, time_s, true_s, segments, surging, draw, board, quiet, ambient, ambient, depth, course
-    )
+        runs, demand, pack, supply, time_s, true_s, segments, surging, draw, board, quiet, ambient,
+        cell_c, wall_c, load_c, depth, course,
+    )  # fmt: skip
