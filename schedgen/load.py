@@ -157,11 +157,14 @@ def _unreadable(read: ReadDive) -> list[Problem]:
         problem_at(
             read.tree,
             ("bench",),
-            Trouble("Bench records are not read by this version.", "no bench key", "", "Delete it; write the measured values."),
+            Trouble(
+                "Bench records are not read by this version.",
+                "no bench key",
+                "",
+                "Delete it; write the measured values.",
+            ),
         )
     ]
-
-
 
 
 class _CallableModule(ModuleType):

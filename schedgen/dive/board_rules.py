@@ -17,7 +17,8 @@ def board_troubles(sections: Sections, board: Board) -> list[Trouble]:
     """Outputs that the board lacks, outputs of the wrong kind, levels where there are none."""
     troubles: list[Trouble] = []
     for name, load in sections.loads.items():
-        troubles += _wired(board, load.wired_to, ("loads", name, "wired_to"), ("switched", "level"), name)
+        if load.wired_to is not None:
+            troubles += _wired(board, load.wired_to, ("loads", name, "wired_to"), ("switched", "level"), name)
         if load.stop is not None and load.stop.output is not None:
             troubles += _wired(
                 board, load.stop.output, ("loads", name, "stop"), ("switched",), f"the stop pulse of {name}"
@@ -32,7 +33,9 @@ def board_troubles(sections: Sections, board: Board) -> list[Trouble]:
 
 def _wired(board: Board, output: str, where: Where, kinds: tuple[str, ...], user: str) -> list[Trouble]:
     fitting = [name for name, one in board.outputs.items() if one.kind in kinds]
-    expected = f"an output of {board.board} for this: {listing(fitting)}" if fitting else f"a board with a {kinds[0]} output"
+    expected = (
+        f"an output of {board.board} for this: {listing(fitting)}" if fitting else f"a board with a {kinds[0]} output"
+    )
     if output not in board.outputs:
         guess = did_you_mean(output, board.outputs)
         return [
@@ -51,7 +54,9 @@ def _wired(board: Board, output: str, where: Where, kinds: tuple[str, ...], user
 def _levels(sections: Sections, board: Board) -> list[Trouble]:
     troubles = []
     uses: list[tuple[str, Where]] = [
-        (line.load, ("schedule", index, "level")) for index, line in sections.schedule.items() if line.level is not None
+        (line.load, ("schedule", index, "level"))
+        for index, line in sections.schedule.items()
+        if line.level is not None and line.load
     ]
     uses += [
         (change.level, ("field_changes", index, "level"))

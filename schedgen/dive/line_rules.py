@@ -39,7 +39,6 @@ def load_troubles(load: Load) -> list[Trouble]:
     seen: list[float] = []
     for index, entry in enumerate(load.power_at):
         where = ("power_at", index, "level")
-        troubles += _whole_percent(entry.level, where)
         if entry.level.nominal in seen:
             troubles.append(
                 Trouble(f"The level {entry.level} stands twice.", "each level once", "", "Delete one.", where)
@@ -51,21 +50,8 @@ def load_troubles(load: Load) -> list[Trouble]:
 def line_troubles(line: Line) -> list[Trouble]:
     """Either from and until or with; every and for together; flash patterns that 1/64 s can make."""
     troubles = _shape_troubles(line)
-    if line.level is not None:
-        troubles += _whole_percent(line.level, ("level",))
-    for name in ("lead", "trail", "every", "for"):
-        value = getattr(line, "for_" if name == "for" else name)
-        if value is not None and value.low != value.high:
-            troubles.append(
-                Trouble(
-                    f"{name} ({value}) must be exact: it becomes one number of the controller.", "one duration", "4 min",
-                    "Leave the tolerance out.", (name,),
-                )
-            )  # fmt: skip
     if not troubles and line.every is not None and line.for_ is not None:
         troubles += _burst_troubles(line.every, line.for_)
-    if not troubles:
-        troubles += [t for name in ("lead", "trail") for t in _whole_seconds(getattr(line, name), name)]
     return troubles
 
 
@@ -83,7 +69,9 @@ def _shape_troubles(line: Line) -> list[Trouble]:
     troubles = []
     for key, value in (("from", line.from_), ("until", line.until)):
         if value is None:
-            message = f"{key} is missing." if line.from_ or line.until else "Neither from and until nor with is written."
+            message = (
+                f"{key} is missing." if line.from_ or line.until else "Neither from and until nor with is written."
+            )
             troubles.append(
                 Trouble(message, either, f"{key}: {'splash' if key == 'from' else 'bottom + 40 min'}", f"Add {key}.")
             )
@@ -131,10 +119,13 @@ def _burst_troubles(every: Quantity, length: Quantity) -> list[Trouble]:
     if length.nominal == every.nominal:
         return [
             Trouble(
-                f"for and every are both {every}, so it is always on.", f"less than {every}", "every: 30 min, for: 6 min",
-                "Delete both for steadily on.", ("for",),
+                f"for and every are both {every}, so it is always on.",
+                f"less than {every}",
+                "every: 30 min, for: 6 min",
+                "Delete both for steadily on.",
+                ("for",),
             )
-        ]  # fmt: skip
+        ]
     troubles = []
     flash = every.nominal <= FLASH_UP_TO_S or every.nominal % 1 or length.nominal % 1
     if flash and every.nominal > 63:
@@ -146,10 +137,13 @@ def _burst_troubles(every: Quantity, length: Quantity) -> list[Trouble]:
             if value.nominal < FLASH_STEP_S:
                 troubles.append(
                     Trouble(
-                        f"{name} ({value}) is shorter than the finest step, 1/64 s (15.6 ms).", "at least 16 ms", "100 ms",
-                        "Write a longer time.", (name,),
+                        f"{name} ({value}) is shorter than the finest step, 1/64 s (15.6 ms).",
+                        "at least 16 ms",
+                        "100 ms",
+                        "Write a longer time.",
+                        (name,),
                     )
-                )  # fmt: skip
+                )
     return troubles
 
 
@@ -165,18 +159,6 @@ def _whole_seconds(value: Quantity | None, name: str) -> list[Trouble]:
     ]  # fmt: skip
 
 
-def _whole_percent(level: Quantity, where: tuple[str | int, ...]) -> list[Trouble]:
-    percent = level.nominal * 100
-    if abs(percent - round(percent)) < 1e-9:
-        return []
-    return [
-        Trouble(
-            f"The level {level} is not a whole percent.", "a whole percent, 1 % to 100 %", f"{round(percent)} %",
-            f"Write {round(percent)} %.", where,
-        )
-    ]  # fmt: skip
-
-
 def actuator_troubles(actuator: Actuator) -> list[Trouble]:
     """What each kind of release needs and cannot have; a test that fits; tries with a pause."""
     troubles = []
@@ -185,10 +167,14 @@ def actuator_troubles(actuator: Actuator) -> list[Trouble]:
             if getattr(actuator, key) is not None:
                 troubles.append(
                     Trouble(
-                        f"A dissolving link has no {key}: nothing switches it.", "kind and parts_after", "parts_after: 24 h ± 30 %",
-                        f"Delete {key}, or change kind.", (key,), True,
+                        f"A dissolving link has no {key}: nothing switches it.",
+                        "kind and parts_after",
+                        "parts_after: 24 h ± 30 %",
+                        f"Delete {key}, or change kind.",
+                        (key,),
+                        True,
                     )
-                )  # fmt: skip
+                )
         if actuator.parts_after is None:
             troubles.append(_needed(actuator, "parts_after", "time in the water until it parts", "24 h ± 30 %"))
         return troubles
@@ -210,17 +196,6 @@ def actuator_troubles(actuator: Actuator) -> list[Trouble]:
         troubles.append(
             Trouble(f"A {actuator.kind} has no wire.", "no wire", "", "Delete wire, or change kind.", ("wire",), True)
         )
-    for key in ("fire", "pause"):
-        value = getattr(actuator, key)
-        if value is not None and value.low != value.high:
-            troubles.append(
-                Trouble(
-                    f"{key} ({value}) must be exact: it becomes one number of the controller.", "one duration", "8 min",
-                    "Leave the tolerance out.", (key,),
-                )
-            )  # fmt: skip
-        elif value is not None:
-            troubles += _whole_seconds(value, key)
     if actuator.pause is not None and actuator.pause.nominal > 0 and actuator.tries == 1:
         troubles.append(
             Trouble(
@@ -272,15 +247,20 @@ _CHANGE_EXAMPLES = {
 
 
 def _shift_troubles(change: FieldChange) -> list[Trouble]:
-    assert change.from_ is not None and change.to is not None and change.step is not None
+    assert change.from_ is not None
+    assert change.to is not None
+    assert change.step is not None
     troubles = []
     if change.from_ > 0:
         troubles.append(
             Trouble(
-                f"from ({change.from_}) must be at most 0: the plan as written is one of the choices.", "0 or a negative number",
-                "-2", "Write the most steps earlier as a negative number.", ("from",),
+                f"from ({change.from_}) must be at most 0: the plan as written is one of the choices.",
+                "0 or a negative number",
+                "-2",
+                "Write the most steps earlier as a negative number.",
+                ("from",),
             )
-        )  # fmt: skip
+        )
     if change.to < 0:
         troubles.append(
             Trouble(
@@ -289,26 +269,25 @@ def _shift_troubles(change: FieldChange) -> list[Trouble]:
             )
         )  # fmt: skip
     if change.from_ == change.to == 0:
-        troubles.append(Trouble("A shift from 0 to 0 changes nothing.", "", _CHANGE_EXAMPLES["shift"], "Widen it.", ("to",)))
-    if change.step.low != change.step.high:
         troubles.append(
-            Trouble(f"step ({change.step}) must be exact.", "one duration", "30 min", "Leave the tolerance out.", ("step",))
+            Trouble("A shift from 0 to 0 changes nothing.", "", _CHANGE_EXAMPLES["shift"], "Widen it.", ("to",))
         )
-    else:
-        troubles += _whole_seconds(change.step, "step")
     return troubles + _too_many(change)
 
 
 def _values_troubles(change: FieldChange) -> list[Trouble]:
     values = change.values or []
-    troubles = [t for index, value in enumerate(values) for t in _whole_percent(value, ("values", index))]
+    troubles = []
     if len(values) < 2:
         troubles.append(
             Trouble(
-                f"values has {'one level' if values else 'no level'}; there is nothing to choose.", "two levels or more", "[70 %, 45 %]",
-                "Add a level.", ("values",),
+                f"values has {'one level' if values else 'no level'}; there is nothing to choose.",
+                "two levels or more",
+                "[70 %, 45 %]",
+                "Add a level.",
+                ("values",),
             )
-        )  # fmt: skip
+        )
     first: dict[float, int] = {}
     for index, value in enumerate(values):
         if value.nominal in first:
@@ -333,5 +312,3 @@ def _too_many(change: FieldChange) -> list[Trouble]:
             "Offer fewer.", (key,),
         )
     ]  # fmt: skip
-
-

@@ -37,7 +37,7 @@ from schedgen.files.fields import (
     YesNo,
     read_name,
 )
-from schedgen.files.quantity import Quantity, parse_duration
+from schedgen.files.quantity import Quantity, parse_duration, write_duration
 from schedgen.files.trouble import Misread, Trouble, did_you_mean, nearest, shown
 
 Role = Literal["camera", "light", "fan", "beacon", "locator", "other"]
@@ -50,9 +50,52 @@ ROLE_WORDS: dict[Role, tuple[str, ...]] = {
 }
 """Words in a load's name that give it its role when the file gives none; the first that fits, from the top."""
 
-_LEVEL = Annotated[
-    Quantity, Of(units.SHARE, least=0.01, most=1, exact=True, because="a level is on-time in whole percent", example="70 %")
-]
+
+class Level(Of):
+    """Annotation of a level: an exact share of on-time in whole percent, 1 % to 100 %."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            units.SHARE, least=0.01, most=1, exact=True, because="a level is a share of on-time", example="70 %"
+        )
+        self.expected = "a whole percent, 1 % to 100 %"
+
+    def _parse(self, text: str) -> Quantity:
+        level = super()._parse(text)
+        percent = level.nominal * 100
+        if abs(percent - round(percent)) > 1e-9:
+            near = f"{round(percent)} %"
+            raise Misread(Trouble(f"{shown(text)} is not a whole percent.", self.expected, "70 %", f"Write {near}."))
+        return level
+
+
+class ExactTime(Of):
+    """Annotation of a duration that becomes one number of the controller: exact, and in whole seconds.
+
+    `parts` allows parts of a second, for flash patterns.
+    """
+
+    def __init__(self, example: str, *, above: float | None = None, parts: bool = False) -> None:
+        self._parts = parts
+        why = "it becomes one number of the controller"
+        least = 0 if above is None else None
+        super().__init__(units.DURATION, above=above, least=least, exact=True, because=why, example=example)
+
+    def _parse(self, text: str) -> Quantity:
+        value = super()._parse(text)
+        if not self._parts and value.nominal % 1:
+            up = write_duration(float(int(value.nominal) + 1))
+            raise Misread(Trouble(
+                f"{shown(text)} has a part of a second; only flash patterns have that.", "whole seconds", self.example,
+                f"Write {up}.",
+            ))  # fmt: skip
+        return value
+
+
+_LEVEL = Annotated[Quantity, Level()]
+_PERIOD = Annotated[Quantity, ExactTime("30 min", above=0, parts=True)]
+_MARGIN = Annotated[Quantity, ExactTime("4 min")]
+_FIRING = Annotated[Quantity, ExactTime("8 min", above=0)]
 _STOP_EXPECTED = "an output that is pulsed, after DURATION, or on power loss"
 
 
@@ -90,8 +133,12 @@ def parse_stop(text: str) -> StopRule:
             raise _stop_misread(f"{shown(stripped)}: the duration must be above 0 s.", "Write the file length.")
         return StopRule("after", after_s=seconds, text=stripped)
     if stripped.lower() in ("on", "off", "yes", "no", "true", "false") or " " in stripped or not stripped:
-        guess = did_you_mean(stripped, ["on power loss", "after 15 min"]) if nearest(stripped, ["on power loss"]) else ""
-        raise _stop_misread(f"{shown(stripped)} does not say how recording ends. {guess}".strip(), "Write one of the three.")
+        guess = (
+            did_you_mean(stripped, ["on power loss", "after 15 min"]) if nearest(stripped, ["on power loss"]) else ""
+        )
+        raise _stop_misread(
+            f"{shown(stripped)} does not say how recording ends. {guess}".strip(), "Write one of the three."
+        )
     return StopRule("output", output=read_name(stripped), text=stripped)
 
 
@@ -176,11 +223,11 @@ class Line(Part):
     with_: Name | None = Field(
         default=None, alias="with", description="A load whose windows it follows", examples=["camera"]
     )
-    lead: Duration | None = Field(default=None, description="How much earlier than that load", examples=["3 s"])
-    trail: Duration | None = Field(default=None, description="How much longer than that load", examples=["4 min"])
+    lead: _MARGIN | None = Field(default=None, description="How much earlier than that load", examples=["3 s"])
+    trail: _MARGIN | None = Field(default=None, description="How much longer than that load", examples=["4 min"])
     only: Span | None = Field(default=None, description="Cut to the time certainly between two times")
-    every: SomeTime | None = Field(default=None, description="Period of bursts", examples=["30 min"])
-    for_: SomeTime | None = Field(default=None, alias="for", description="Length of a burst", examples=["6 min"])
+    every: _PERIOD | None = Field(default=None, description="Period of bursts", examples=["30 min"])
+    for_: _PERIOD | None = Field(default=None, alias="for", description="Length of a burst", examples=["6 min"])
     level: _LEVEL | None = Field(default=None, description="Share of on-time, in whole percent. Left out: 100 %")
 
     @model_validator(mode="after")
@@ -210,16 +257,20 @@ class Tested(Part):
 class Actuator(Part):
     """What parts the ballast."""
 
-    kind: Literal["burn wire", "hot wire", "motor", "magnet", "dissolving link"] = Field(description="The kind of release")
+    kind: Literal["burn wire", "hot wire", "motor", "magnet", "dissolving link"] = Field(
+        description="The kind of release"
+    )
     at: Moment | None = Field(default=None, description="When it fires", examples=["bottom + 9 h"])
     wired_to: Name | None = Field(default=None, description="The board's release output", examples=["REL1"])
     power: SomePower | None = Field(default=None, description="Power while firing, at measured_at", examples=["4 W"])
     measured_at: Voltage | None = Field(
         default=None, description="Voltage of that power. Left out: the nominal pack voltage"
     )
-    fire: SomeTime | None = Field(default=None, description="How long each try is powered", examples=["8 min"])
-    tries: Annotated[int, Whole(1, 15)] = Field(default=1, description="Number of tries; all always run", examples=["3"])
-    pause: Duration | None = Field(default=None, description="Between two tries. Left out: 0 s", examples=["5 min"])
+    fire: _FIRING | None = Field(default=None, description="How long each try is powered", examples=["8 min"])
+    tries: Annotated[int, Whole(1, 15)] = Field(
+        default=1, description="Number of tries; all always run", examples=["3"]
+    )
+    pause: _MARGIN | None = Field(default=None, description="Between two tries. Left out: 0 s", examples=["5 min"])
     wire: Wire | None = Field(
         default=None, description="The wire", examples=["{metal: steel, diameter: 0.6 mm, exposed: 4 mm}"]
     )
@@ -264,11 +315,15 @@ class FieldChange(Part):
     """What the two buttons may change on deck."""
 
     shift: Literal["release"] | None = Field(default=None, description="Move the release")
-    step: SomeTime | None = Field(default=None, description="One step of the shift", examples=["30 min"])
-    from_: Integer | None = Field(default=None, alias="from", description="Most steps earlier, as a negative number", examples=["-2"])
+    step: _FIRING | None = Field(default=None, description="One step of the shift", examples=["30 min"])
+    from_: Integer | None = Field(
+        default=None, alias="from", description="Most steps earlier, as a negative number", examples=["-2"]
+    )
     to: Integer | None = Field(default=None, description="Most steps later", examples=["4"])
     level: Name | None = Field(default=None, description="A load whose level is chosen", examples=["lights"])
-    values: list[_LEVEL] | None = Field(default=None, description="The levels, first as scheduled", examples=["[70 %, 45 %]"])
+    values: list[_LEVEL] | None = Field(
+        default=None, description="The levels, first as scheduled", examples=["[70 %, 45 %]"]
+    )
 
     @property
     def choices(self) -> int:

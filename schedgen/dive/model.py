@@ -106,13 +106,23 @@ class Dive(Part):
     dive: Text = Field(description="Name of the dive", examples=["Gannet Hole, bait frame 2"])
     notes: Text | None = Field(default=None, description="Anything")
     board: Text = Field(description="A board of the library, or a path", examples=["halyard-4809"])
-    start: Start = Field(description="What starts the controller's clock, and when", examples=["{trigger: water, planned: ...}"])
+    start: Start = Field(
+        description="What starts the controller's clock, and when", examples=["{trigger: water, planned: ...}"]
+    )
     site: Site = Field(description="Where the dive is, and the water there", examples=["{latitude: 57.31, ...}"])
     vehicle: Vehicle = Field(description="What falls and rises", examples=["{mass: 46.0 kg, ...}"])
     pack: Pack = Field(description="The battery", examples=["{cell: nmc-21700-5000, series: 3, parallel: 5}"])
-    loads: dict[Name, Load] = Field(description="What the outputs switch, by name", min_length=1, examples=["{camera: {wired_to: OUT1, power: 7 W}}"])
-    schedule: list[Line] = Field(description="When each load is on", min_length=1, examples=["[{load: camera, from: splash, until: release}]"])
-    release: Release = Field(description="How the ballast goes", examples=["{primary: ..., not_before: start + 3 h, latest: start + 14 h}"])
+    loads: dict[Name, Load] = Field(
+        description="What the outputs switch, by name",
+        min_length=1,
+        examples=["{camera: {wired_to: OUT1, power: 7 W}}"],
+    )
+    schedule: list[Line] = Field(
+        description="When each load is on", min_length=1, examples=["[{load: camera, from: splash, until: release}]"]
+    )
+    release: Release = Field(
+        description="How the ballast goes", examples=["{primary: ..., not_before: start + 3 h, latest: start + 14 h}"]
+    )
     recovery: Recovery = Field(description="Finding it again", examples=["{wait: 48 h}"])
     field_changes: list[FieldChange] = Field(
         default=[], description="What the two buttons may change, on deck; at most two", max_length=2
@@ -121,7 +131,9 @@ class Dive(Part):
         default={}, description="Findings that are taken on, each with a reason; NAME or NAME@load",
         examples=["{surfacing-in-the-dark: the boat stays}"],
     )  # fmt: skip
-    bench: Text | None = Field(default=None, description="A bench record that replaces guessed values", examples=["bench.json"])
+    bench: Text | None = Field(
+        default=None, description="A bench record that replaces guessed values", examples=["bench.json"]
+    )
 
     @model_validator(mode="after")
     def _names(self) -> Dive:
@@ -135,7 +147,36 @@ class Dive(Part):
 
 
 __all__ = [
-    "FORMAT", "Actuator", "After", "Air", "Ballast", "Centres", "Dive", "Drag", "FieldChange", "Float", "Housing", "Line",
-    "Load", "Pack", "PackLayout", "PowerAt", "Protection", "Recovery", "Release", "RestVoltage", "Role", "Site", "Start",
-    "StopRule", "Supplies", "Surge", "Tested", "Vehicle", "WaterRow", "Weighed", "Wire", "role_of",
-]  # fmt: skip
+    "FORMAT",
+    "Actuator",
+    "After",
+    "Air",
+    "Ballast",
+    "Centres",
+    "Dive",
+    "Drag",
+    "FieldChange",
+    "Float",
+    "Housing",
+    "Line",
+    "Load",
+    "Pack",
+    "PackLayout",
+    "PowerAt",
+    "Protection",
+    "Recovery",
+    "Release",
+    "RestVoltage",
+    "Role",
+    "Site",
+    "Start",
+    "StopRule",
+    "Supplies",
+    "Surge",
+    "Tested",
+    "Vehicle",
+    "WaterRow",
+    "Weighed",
+    "Wire",
+    "role_of",
+]

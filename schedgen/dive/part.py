@@ -24,7 +24,8 @@ class Part(BaseModel):
 
 
 Moment = Annotated[
-    When, Reads(parse_when, When, "an event, sunset or sunrise, plus or minus a duration; or an instant", "bottom + 40 min")
+    When,
+    Reads(parse_when, When, "an event, sunset or sunrise, plus or minus a duration; or an instant", "bottom + 40 min"),
 ]
 Span = Annotated[Between, Reads(parse_between, Between, "two times with two dots between", "splash .. surface")]
 Instant = Annotated[

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from functools import cache
+from typing import Annotated, Any, TypeVar, get_args, get_origin
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from schedgen.dive.loads import FieldChange, Line, Load, Release
 from schedgen.dive.model import Dive, Start
@@ -53,35 +54,80 @@ def read_dive(tree: Tree) -> ReadDive:
 
 
 def _sections(data: Mapping[str, Any]) -> Sections:
-    loads, schedule = data.get("loads"), data.get("schedule")
-    changes, accept = data.get("field_changes"), data.get("accept")
+    loads, accept = data.get("loads"), data.get("accept")
     named = loads if isinstance(loads, dict) else {}
-    read = {name: load for name, one in named.items() if (load := _try(Load, one)) is not None}
+    read = {name: load for name, one in named.items() if (load := _loose(Load, one)) is not None}
     for name, load in read.items():
         load.called(name)
     return Sections(
         list(named),
         read,
-        _items(Line, schedule),
-        _try(Release, data.get("release")),
-        _items(FieldChange, changes),
+        _items(Line, data.get("schedule")),
+        _loose(Release, data.get("release")),
+        _items(FieldChange, data.get("field_changes")),
         {key: text for key, text in accept.items() if isinstance(text, str)} if isinstance(accept, dict) else {},
-        _try(Start, data.get("start")),
-        _try(Vehicle, data.get("vehicle")),
-        _try(Pack, data.get("pack")),
+        _whole(Start, data.get("start")),
+        _whole(Vehicle, data.get("vehicle")),
+        _whole(Pack, data.get("pack")),
     )
 
 
 def _items(model: type[One], data: Any) -> dict[int, One]:
     if not isinstance(data, list):
         return {}
-    return {index: one for index, item in enumerate(data) if (one := _try(model, item)) is not None}
+    return {index: one for index, item in enumerate(data) if (one := _loose(model, item)) is not None}
 
 
-def _try(model: type[One], data: Any) -> One | None:
+def _whole(model: type[One], data: Any) -> One | None:
+    """The section when all of it is right, else None."""
     if not isinstance(data, dict):
         return None
     try:
         return model.model_validate(data)
     except ValidationError:
         return None
+
+
+def _loose(model: type[One], data: Any) -> One | None:
+    """The section with whatever is right in it; a field that is wrong or missing has its default, or None."""
+    if not isinstance(data, dict):
+        return None
+    whole = _whole(model, data)
+    if whole is not None:
+        return whole
+    values: dict[str, Any] = {}
+    for name, field in model.model_fields.items():
+        given = data.get(field.alias or name)
+        inner = _model_of(field.annotation)
+        fallback = None if field.is_required() else field.default
+        if inner is not None:
+            values[name] = _loose(inner, given)
+        else:
+            values[name] = _one(model, name, given, fallback) if given is not None else fallback
+    given_names = {name for name, field in model.model_fields.items() if (field.alias or name) in data}
+    made = model.model_construct(_fields_set=given_names)
+    made.__dict__.update(values)
+    return made
+
+
+def _model_of(annotation: Any) -> type[BaseModel] | None:
+    kinds = [
+        kind for kind in (annotation, *get_args(annotation)) if isinstance(kind, type) and issubclass(kind, BaseModel)
+    ]
+    return kinds[0] if len(kinds) == 1 and get_origin(annotation) is not list else None
+
+
+def _one(model: type[BaseModel], name: str, given: Any, fallback: Any) -> Any:
+    try:
+        return _adapter(model, name).validate_python(given)
+    except ValidationError:
+        return fallback
+
+
+@cache
+def _adapter(model: type[BaseModel], name: str) -> TypeAdapter[Any]:
+    field = model.model_fields[name]
+    kind: Any = field.annotation
+    for extra in field.metadata:
+        kind = Annotated[kind, extra]
+    return TypeAdapter(kind)

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from schedgen.dive.line_rules import MOST_COMBINATIONS
-from schedgen.dive.loads import role_of
 from schedgen.files.quantity import write_value
 from schedgen.files.trouble import Trouble, did_you_mean, listing, shown
 
@@ -23,7 +22,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Sections:
-    """What could be read of a dive file; None or left out where it could not. `load_names` are all keys of `loads`."""
+    """What could be read of a dive file. `load_names` are all keys of `loads`.
+
+    A section with faults is None (`start`, `vehicle`, `pack`) or holds what is right in it: then any field may be
+    None, whatever its type says, and the rules look for that.
+    """
 
     load_names: Sequence[str] = ()
     loads: Mapping[str, Load] = field(default_factory=dict)
@@ -56,7 +59,8 @@ def _loads_exist(sections: Sections) -> list[Trouble]:
         return []
     used: list[tuple[str, tuple[str | int, ...]]] = []
     for index, line in sections.schedule.items():
-        used.append((line.load, ("schedule", index, "load")))
+        if line.load is not None:
+            used.append((line.load, ("schedule", index, "load")))
         if line.with_ is not None:
             used.append((line.with_, ("schedule", index, "with")))
     used += [
@@ -75,7 +79,7 @@ def _loads_exist(sections: Sections) -> list[Trouble]:
 
 def _no_chains(sections: Sections) -> list[Trouble]:
     """A load that is followed has times of its own, and follows nothing itself."""
-    followers = {line.load for line in sections.schedule.values() if line.with_ is not None}
+    followers = {line.load for line in sections.schedule.values() if line.with_ is not None and line.from_ is None}
     scheduled = {line.load for line in sections.schedule.values()}
     troubles = []
     for index, line in sections.schedule.items():
@@ -91,18 +95,22 @@ def _no_chains(sections: Sections) -> list[Trouble]:
             troubles.append(
                 Trouble(
                     f"{leader} follows another load itself; with cannot be chained.",
-                    "a load whose lines have from and until", f"with: {own}", f"Follow {own} with lead and trail of its own.",
+                    "a load whose lines have from and until",
+                    f"with: {own}",
+                    f"Follow {own} with lead and trail of its own.",
                     where,
                 )
-            )  # fmt: skip
+            )
         elif leader not in scheduled and leader in sections.load_names and sections.schedule:
             troubles.append(
                 Trouble(
                     f"{leader} has no line of its own in the schedule, so there is nothing to follow.",
-                    "a load whose lines have from and until", f"{{load: {leader}, from: splash, until: bottom + 40 min}}",
-                    f"Add a line for {leader}.", where,
+                    "a load whose lines have from and until",
+                    f"{{load: {leader}, from: splash, until: bottom + 40 min}}",
+                    f"Add a line for {leader}.",
+                    where,
                 )
-            )  # fmt: skip
+            )
     return troubles
 
 
@@ -112,6 +120,8 @@ def _one_use_an_output(sections: Sections) -> list[Trouble]:
     first: dict[str, tuple[str, str]] = {}
     for name, load in sections.loads.items():
         output = load.wired_to
+        if output is None:
+            continue
         if output in first:
             troubles.append(_shared_load(output, first[output], name, sections))
         first.setdefault(output, ("load", name))
@@ -128,10 +138,11 @@ def _one_use_an_output(sections: Sections) -> list[Trouble]:
 
 def _shared_load(output: str, first: tuple[str, str], name: str, sections: Sections) -> Trouble:
     other = first[1]
-    roles = {load: sections.loads[load].resolved_role if sections.loads[load].name else
-             sections.loads[load].role or role_of(load) for load in (other, name)}  # fmt: skip
+    roles = {load: sections.loads[load].resolved_role for load in (other, name)}
     if roles[other] == roles[name] == "camera":
-        step = f"Make them one load with count: 2 (power for both together, bitrate and card of each), or rewire {name}."
+        step = (
+            f"Make them one load with count: 2 (power for both together, bitrate and card of each), or rewire {name}."
+        )
     elif roles[other] == roles[name]:
         step = f"Make them one load with count: 2 (power for both together), or wire {name} to another output."
     else:
@@ -142,9 +153,7 @@ def _shared_load(output: str, first: tuple[str, str], name: str, sections: Secti
     )  # fmt: skip
 
 
-def _taken(
-    first: dict[str, tuple[str, str]], output: str, user: str, where: tuple[str | int, ...]
-) -> list[Trouble]:
+def _taken(first: dict[str, tuple[str, str]], output: str, user: str, where: tuple[str | int, ...]) -> list[Trouble]:
     taken = first.setdefault(output, ("", user))
     if taken == ("", user):
         return []
@@ -162,10 +171,11 @@ def _release_times(sections: Sections) -> list[Trouble]:
     if release is None:
         return []
     troubles = []
-    if release.primary.fired and release.primary.at is None:
+    primary = release.primary
+    if primary is not None and primary.kind is not None and primary.fired and "at" not in primary.model_fields_set:
         troubles.append(
             Trouble(
-                f"A {release.primary.kind} as primary needs at.", "the time of the first firing command", "at: bottom + 9 h",
+                f"A {primary.kind} as primary needs at.", "the time of the first firing command", "at: bottom + 9 h",
                 "Add the key at.", ("release", "primary"), True,
             )
         )  # fmt: skip
@@ -178,7 +188,7 @@ def _release_times(sections: Sections) -> list[Trouble]:
         )  # fmt: skip
     later = ("release", "surface", "end")
     times: list[tuple[When | None, tuple[str, ...], tuple[str, ...]]] = [
-        (release.primary.at, ("release", "primary", "at"), later),
+        (primary.at if primary else None, ("release", "primary", "at"), later),
         (release.not_before, ("release", "not_before"), later[1:]),
         (release.latest, ("release", "latest"), later[1:]),
     ]
@@ -187,10 +197,12 @@ def _release_times(sections: Sections) -> list[Trouble]:
             troubles.append(
                 Trouble(
                     f"{where[-1]} cannot be counted from {when.base}, which itself follows from the release.",
-                    "start, splash or bottom plus a duration; or an instant", "bottom + 9 h", "Count it from bottom or start.",
+                    "start, splash or bottom plus a duration; or an instant",
+                    "bottom + 9 h",
+                    "Count it from bottom or start.",
                     where,
                 )
-            )  # fmt: skip
+            )
     return troubles
 
 
@@ -200,12 +212,18 @@ def _changes(sections: Sections) -> list[Trouble]:
     seen: set[str] = set()
     combinations = 1
     for index, change in sections.field_changes.items():
-        subject = change.level or "release"
+        subject = change.level or change.shift
+        if subject is None:
+            continue
         key = "level" if change.level else "shift"
         if subject in seen:
             troubles.append(
                 Trouble(
-                    f"{subject} is changed twice.", "one change each", "", "Join the two.", ("field_changes", index, key)
+                    f"{subject} is changed twice.",
+                    "one change each",
+                    "",
+                    "Join the two.",
+                    ("field_changes", index, key),
                 )
             )
         seen.add(subject)
@@ -223,11 +241,10 @@ def _changes(sections: Sections) -> list[Trouble]:
 
 
 def _first_level(sections: Sections, index: int, change: FieldChange) -> list[Trouble]:
-    scheduled = {
-        round(line.level.nominal * 100) if line.level else 100
-        for line in sections.schedule.values()
-        if line.load == change.level
-    }
+    lines = [line for line in sections.schedule.values() if line.load == change.level]
+    if any(line.level is None and "level" in line.model_fields_set for line in lines):
+        return []
+    scheduled = {round(line.level.nominal * 100) if line.level else 100 for line in lines}
     values = [round(value.nominal * 100) for value in change.values or ()]
     if not values or not scheduled or scheduled == {values[0]}:
         return []
@@ -283,10 +300,13 @@ def _charged_before(sections: Sections) -> list[Trouble]:
         return []
     return [
         Trouble(
-            f"The pack is charged ({charged.text}) after the planned start ({planned.text}).", "an instant before the start",
-            "", "Check the two dates.", ("pack", "charged"),
+            f"The pack is charged ({charged.text}) after the planned start ({planned.text}).",
+            "an instant before the start",
+            "",
+            "Check the two dates.",
+            ("pack", "charged"),
         )
-    ]  # fmt: skip
+    ]
 
 
 def _weights_agree(sections: Sections) -> list[Trouble]:
@@ -310,10 +330,12 @@ def _weights_agree(sections: Sections) -> list[Trouble]:
         Trouble(
             f"With and without ballast differ by {write_value((low + high) / 2, 'kg')}, "
             f"but the ballast should weigh {write_value((least + most) / 2, 'kg')} in that water.",
-            "weights in water whose difference is the ballast's own", "", "Weigh again, or correct ballast.mass or density.",
+            "weights in water whose difference is the ballast's own",
+            "",
+            "Weigh again, or correct ballast.mass or density.",
             ("vehicle", "weighed_in_water", "with_ballast"),
         )
-    ]  # fmt: skip
+    ]
 
 
 def _floats_fit(sections: Sections) -> list[Trouble]:

@@ -106,7 +106,9 @@ def parse_planned(text: str) -> Planned:
     if len(parts) == 2:
         half = parse_duration(parts[1])
         if half < 0:
-            raise _misread(f"{shown(stripped)}: the tolerance is negative.", "Write it without the minus.", instant=True)
+            raise _misread(
+                f"{shown(stripped)}: the tolerance is negative.", "Write it without the minus.", instant=True
+            )
     return Planned(parse_instant(parts[0]), half, stripped)
 
 
@@ -118,7 +120,9 @@ def parse_instant(text: str) -> datetime:
         raise _misread(f"{shown(stripped)} is not an instant.", f"Write it as in {_INSTANT_EXAMPLE}.", instant=True)
     if match["time"] is None:
         raise _misread(
-            f"{shown(stripped)} has no time of day.", f"Add it with its offset: {stripped}T06:40:00+01:00.", instant=True
+            f"{shown(stripped)} has no time of day.",
+            f"Add it with its offset: {stripped}T06:40:00+01:00.",
+            instant=True,
         )
     offset = match["offset"] or ""
     fraction = f".{match['fraction']:0<6}" if match["fraction"] else ""
@@ -128,7 +132,9 @@ def parse_instant(text: str) -> datetime:
         instant = datetime.fromisoformat(plain + offset.upper())
     except ValueError:
         raise _misread(
-            f"There is no such date, time or offset as {shown(stripped)}.", "Check month, day, hour and offset.", instant=True
+            f"There is no such date, time or offset as {shown(stripped)}.",
+            "Check month, day, hour and offset.",
+            instant=True,
         ) from None
     if not _YEARS[0] <= naive.year <= _YEARS[1]:
         raise _misread(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, TypeVar
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
@@ -21,7 +21,6 @@ from schedgen.dive.vehicle_rules import pack_troubles, vehicle_troubles, water_t
 from schedgen.files import units
 from schedgen.files.fields import (
     Area,
-    Density,
     Duration,
     Latitude,
     Length,
@@ -40,13 +39,25 @@ from schedgen.files.fields import (
     YesNo,
 )
 from schedgen.files.quantity import Quantity
-from schedgen.files.trouble import Misread
+from schedgen.files.trouble import Misread, Trouble
+
+Checked = TypeVar("Checked", bound=Part)
 
 _DEPTH = Annotated[Quantity, Of(units.LENGTH, above=0, most=11_000, example="1450 m .. 1510 m")]
 _RATING = Annotated[Quantity, Of(units.LENGTH, above=0, example="2000 m")]
 _DRAG = Annotated[Quantity, Of(units.NUMBER, above=0, most=10, example="1.0 ± 20 %")]
 _HEALTH = Annotated[Quantity, Of(units.SHARE, above=0, most=1, example="94 % ± 3 %")]
 _RESERVE = Annotated[Quantity, Of(units.SHARE, least=0, below=1, example="20 %")]
+_BALLAST_DENSITY = Annotated[
+    Quantity,
+    Of(
+        units.DENSITY,
+        least=1100,
+        most=23_000,
+        because="ballast must be heavier than the densest sea water, about 1075 at 11 000 m",
+        example="7200 kg/m3",
+    ),
+]
 _CELL_VOLTAGE = Annotated[
     Quantity, Of(units.VOLTAGE, least=1, most=5, because="volts for each cell, not for the pack", example="3.1 V")
 ]
@@ -92,7 +103,8 @@ class Weighed(Part):
     """Weights in water instead of a volume."""
 
     without_ballast: SignedMass = Field(
-        description="What the scale shows in water without ballast, negative when it floats", examples=["-5.5 kg ± 0.3 kg"]
+        description="What the scale shows in water without ballast, negative when it floats",
+        examples=["-5.5 kg ± 0.3 kg"],
     )
     with_ballast: SignedMass = Field(
         description="What the scale shows in water with ballast", examples=["8.3 kg ± 0.3 kg"]
@@ -105,7 +117,9 @@ class Ballast(Part):
     """The weight that is left on the bottom."""
 
     mass: Mass = Field(description="Mass of the ballast in air", examples=["16 kg"])
-    density: Density = Field(description="Density of the ballast's material", examples=["7200 kg/m3"])
+    density: _BALLAST_DENSITY = Field(
+        description="Density of the material: cast iron about 7200, steel 7850, lead 11340, concrete 2300 kg/m3"
+    )
 
 
 class Drag(Part):
@@ -151,10 +165,10 @@ class Vehicle(Part):
         description="Weights in water, instead of volume",
         examples=["{without_ballast: -5.5 kg, with_ballast: 8.3 kg, salinity: 0, temperature: 18 degC}"],
     )
-    ballast: Ballast = Field(description="The ballast that is left behind", examples=["{mass: 16 kg, density: 7200 kg/m3}"])
-    frontal_area: Area = Field(
-        description="The shadow seen from straight below, frame included", examples=["0.16 m2"]
+    ballast: Ballast = Field(
+        description="The ballast that is left behind", examples=["{mass: 16 kg, density: 7200 kg/m3}"]
     )
+    frontal_area: Area = Field(description="The shadow seen from straight below, frame included", examples=["0.16 m2"])
     drag_coefficient: Drag | None = Field(
         default=None,
         description="Drag coefficients down and up. Left out: 0.6 .. 1.5, listed as guessed",
@@ -223,8 +237,8 @@ class PackLayout(Part):
 
 def _charge_form(value: Any) -> str:
     if isinstance(value, dict):
-        return "(after)" if "after" in value or len(value) == 1 and "aft" in str(next(iter(value))) else "(rest)"
-    return {RestVoltage: "(rest)", After: "(after)"}.get(type(value), "(share)")
+        return "(after)" if "after" in value or (len(value) == 1 and "aft" in str(next(iter(value)))) else "(rest)"
+    return "(rest)" if isinstance(value, RestVoltage) else "(after)" if isinstance(value, After) else "(share)"
 
 
 _Charge = Annotated[
@@ -274,7 +288,7 @@ class Pack(Part):
         return _checked(self, pack_troubles(self))
 
 
-def _checked(part: Any, troubles: list[Any]) -> Any:
+def _checked(part: Checked, troubles: list[Trouble]) -> Checked:
     if troubles:
         raise Misread(*troubles)
     return part

@@ -10,9 +10,6 @@ from schedgen.files.trouble import Trouble
 if TYPE_CHECKING:
     from schedgen.dive.vehicle import Pack, Site, Vehicle
 
-_LIGHTEST_BALLAST = 1050
-"""kg/m3; the densest sea water there is, at 11 000 m, has about 1075, at the surface 1030."""
-
 
 def water_troubles(site: Site) -> list[Trouble]:
     """Rows from the top down, each deeper than the one before."""
@@ -32,18 +29,8 @@ def water_troubles(site: Site) -> list[Trouble]:
 
 
 def vehicle_troubles(vehicle: Vehicle) -> list[Trouble]:
-    """Volume or weights in water but not both; ballast that sinks; a wall that leaves room."""
+    """Volume or weights in water but not both; a wall that leaves room."""
     troubles = _volume_troubles(vehicle)
-    density = vehicle.ballast.density
-    if density.low < _LIGHTEST_BALLAST:
-        troubles.append(
-            Trouble(
-                f"A ballast of {density} is lighter than sea water or too close to it to sink.",
-                f"a density of at least {_LIGHTEST_BALLAST} kg/m3", "7200 kg/m3",
-                "Write the density of the material: cast iron about 7200, steel 7850, lead 11340, concrete 2300 kg/m3.",
-                ("ballast", "density"),
-            )
-        )  # fmt: skip
     if vehicle.housing is not None and 2 * vehicle.housing.wall.high >= vehicle.housing.outer_diameter.low:
         troubles.append(
             Trouble(
@@ -66,10 +53,14 @@ def _volume_troubles(vehicle: Vehicle) -> list[Trouble]:
     if vehicle.volume is not None and vehicle.weighed_in_water is not None:
         return [
             Trouble(
-                "Both volume and weighed_in_water are written.", expected, "", "Delete one; weights in water are better.",
-                ("weighed_in_water",), True,
+                "Both volume and weighed_in_water are written.",
+                expected,
+                "",
+                "Delete one; weights in water are better.",
+                ("weighed_in_water",),
+                True,
             )
-        ]  # fmt: skip
+        ]
     weighed = vehicle.weighed_in_water
     if weighed is not None and weighed.with_ballast.high <= weighed.without_ballast.low:
         return [

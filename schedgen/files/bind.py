@@ -30,12 +30,15 @@ class Places(Mapping[str, Place]):
         self._keys = keys
 
     def __getitem__(self, dotted: str) -> Place:
+        """Place of the value at `dotted`. Raises KeyError when the file has none there."""
         return self._values[dotted]
 
     def __iter__(self) -> Iterator[str]:
+        """The dotted paths in the order of the file."""
         return iter(self._values)
 
     def __len__(self) -> int:
+        """How many values the file has."""
         return len(self._values)
 
     def key(self, dotted: str) -> Place:

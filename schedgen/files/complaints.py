@@ -54,7 +54,6 @@ def hint_at(model: type[BaseModel], where: Sequence[str | int]) -> tuple[str, st
         if isinstance(found, FieldInfo):
             if found.examples:
                 example = example or str(found.examples[0])
-            expected = expected or (found.description or "").split(". ")[0].rstrip(".")
             for extra in found.metadata:
                 if isinstance(extra, Hint):
                     expected, example = expected or extra.expected, example or extra.example
@@ -62,6 +61,9 @@ def hint_at(model: type[BaseModel], where: Sequence[str | int]) -> tuple[str, st
             for extra in getattr(part, "__metadata__", ()):
                 if isinstance(extra, Hint):
                     expected, example = expected or extra.expected, example or extra.example
+    if not expected:
+        allowed = keys_at(model, where)
+        expected = f"a mapping with the keys {listing(allowed, 'and')}" if allowed else ""
     return expected, example
 
 
@@ -77,10 +79,15 @@ def keys_at(model: type[BaseModel], where: Sequence[str | int]) -> list[str]:
 
 def _missing(model: type[BaseModel], where: Sequence[str | int]) -> Trouble:
     expected, example = hint_at(model, where)
-    key = str(where[-1])
-    return Trouble(
-        f"{_name(where)} is missing.", expected, f"{key}: {example}" if example else "", f"Add the key {key}."
-    )
+    key, what = str(where[-1]), _description(model, where)
+    message = f"{_name(where)} is missing{': ' + what[0].lower() + what[1:] if what else ''}."
+    return Trouble(message, expected, f"{key}: {example}" if example else "", f"Add the key {key}.")
+
+
+def _description(model: type[BaseModel], where: Sequence[str | int]) -> str:
+    """What the field at `where` is, its first sentence; empty where nobody wrote it down."""
+    texts = [found.description for found in _types_at(model, where) if isinstance(found, FieldInfo)]
+    return (texts[0] or "").split(". ")[0].rstrip(".") if texts else ""
 
 
 def _unknown_key(model: type[BaseModel], where: Sequence[str | int]) -> Trouble:
@@ -116,9 +123,12 @@ def _wrong_shape(model: type[BaseModel], where: Sequence[str | int], node: Node,
         got = shown(node.text) if node.text else "nothing"
     else:
         got = "a list" if isinstance(node, Series) else "a mapping"
-    detail = f"{wanted} with the keys {listing(allowed, 'and')}" if allowed else wanted
-    expected = f"{expected}: {detail}" if expected and "mapping" in wanted else expected or detail
-    return Trouble(f"{_name(where)} must be {wanted}; {got} is written.", expected, example, "Compare it with the example.")
+    return Trouble(
+        f"{_name(where)} must be {wanted}; {got} is written.",
+        expected or wanted,
+        example,
+        "Compare it with the example.",
+    )
 
 
 def _name(where: Sequence[str | int]) -> str:
@@ -171,5 +181,3 @@ def _inside(found: Any, part: str | int) -> Iterator[Any]:
             yield get_args(member)[0]
         elif get_origin(member) is dict and isinstance(part, str):
             yield get_args(member)[1]
-
-

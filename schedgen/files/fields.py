@@ -48,15 +48,17 @@ class Reads(Hint):
             return self._read(value)
         if isinstance(value, self._kind) and (self._kind is bool or not isinstance(value, bool)):
             return value
-        got = {list: "a list", dict: "a mapping"}.get(type(value), f"the {type(value).__name__} {value!r}")
+        got = "a list" if isinstance(value, list) else "a mapping" if isinstance(value, dict) else repr(value)
         raise Misread(
             Trouble(f"One value is wanted here, not {got}.", self.expected, self.example, "Write it after the colon.")
         )
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Pydantic reads the field with `take`."""
         return core_schema.no_info_plain_validator_function(self.take)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        """What editors are told about the text."""
         return {**self._schema, "description": self.expected, "examples": [self.example]}
 
 
@@ -110,7 +112,10 @@ class Of(Reads):
         if self._exact and value.low != value.high:
             raise Misread(
                 Trouble(
-                    f"{shown(text)} must be one exact value here.", self.expected, self.example, "Leave the tolerance out."
+                    f"{shown(text)} must be one exact value here.",
+                    self.expected,
+                    self.example,
+                    "Leave the tolerance out.",
                 )
             )
 
@@ -195,7 +200,10 @@ class Whole(Reads):
             if bad:
                 raise Misread(
                     Trouble(
-                        f"{value} must be {word} {bound}.", self.expected, self.example, f"Write a number {word} {bound}."
+                        f"{value} must be {word} {bound}.",
+                        self.expected,
+                        self.example,
+                        f"Write a number {word} {bound}.",
                     )
                 )
         return value
@@ -255,9 +263,13 @@ class Position(Of):
         value = super()._parse(text)
         if value.guessed:
             raise Misread(
-                Trouble(f"{shown(text)}: a guess of +/- 30 % makes no sense for a position.", self.expected, self.example,
-                        "Write the position, or position +/- degrees.")
-            )  # fmt: skip
+                Trouble(
+                    f"{shown(text)}: a guess of +/- 30 % makes no sense for a position.",
+                    self.expected,
+                    self.example,
+                    "Write the position, or position +/- degrees.",
+                )
+            )
         return value
 
 

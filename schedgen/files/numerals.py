@@ -36,17 +36,20 @@ def numeral(text: str, wanted: str, example: str) -> Fraction:
         raise _misread(f"{text} is written with an exponent; that form is not read.", wanted, example, step)
     if text.count(",") == 1 and "." not in text:
         fixed = text.replace(",", ".")
-        raise _misread(
-            f"{text} has a decimal comma, or a comma between thousands.", wanted, example,
-            f"Write {fixed}, or {text.replace(',', '')} if thousands were meant.",
-        )  # fmt: skip
+        step = f"Write {fixed}."
+        if len(text.partition(",")[2]) == 3:
+            step = f"Write {fixed}, or {text.replace(',', '')} if thousands were meant."
+        raise _misread(f"{text} has a comma in it; the decimal sign is the point.", wanted, example, step)
     if re.search(r"[_,']", text):
         plain = re.sub(r"[_,']", "", text)
         raise _misread(f"{text} has separators in it.", wanted, example, f"Write {plain}.")
     if re.fullmatch(r"[-+]?0\d+(\.\d*)?", text):
         short = re.sub(r"^([-+]?)0+(?=\d)", r"\1", text).rstrip(".")
         raise _misread(
-            f"{text} begins with a 0, which some programs read as a number to base 8.", wanted, example, f"Write {short}."
+            f"{text} begins with a 0, which some programs read as a number to base 8.",
+            wanted,
+            example,
+            f"Write {short}.",
         )
     step = "Write a digit on both sides of the point."
     raise _misread(f"{shown(text, 30)} is not a number.", wanted, example, step)
@@ -113,5 +116,3 @@ def _tame(mantissa: str, exponent: str) -> bool:
 
 def _misread(message: str, wanted: str, example: str, step: str) -> Misread:
     return Misread(Trouble(message, wanted, example, step))
-
-

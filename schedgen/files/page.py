@@ -99,7 +99,9 @@ def _first_cells(text: str, most: int) -> str:
 
 def _clean(text: str, ascii_only: bool) -> str:
     """One printable line: tabs as blanks, control characters as `?`, and in ASCII where that is asked for."""
-    shown = "".join(_TAB if char == "\t" else "?" if unicodedata.category(char) in ("Cc", "Cs") else char for char in text)
+    shown = "".join(
+        _TAB if char == "\t" else "?" if unicodedata.category(char) in ("Cc", "Cs") else char for char in text
+    )
     if not ascii_only:
         return shown
     return "".join(char if char.isascii() else "?" for char in shown.translate(_ASCII))

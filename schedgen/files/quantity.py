@@ -9,7 +9,7 @@ from typing import Literal
 
 from schedgen.files.numerals import NUMBER, numeral
 from schedgen.files.trouble import Misread, Trouble, listing, nearest, shown
-from schedgen.files.units import DURATION, SHARE, TEMPERATURE, Dimension, Unit, canonical, owners
+from schedgen.files.units import DURATION, SHARE, TEMPERATURE, Dimension, canonical, owners
 
 Form = Literal["exact", "tolerance", "range", "guess"]
 
@@ -53,6 +53,7 @@ class Quantity:
         return f"{write_value(self.low, self.unit)} .. {write_value(self.high, self.unit)}"
 
     def __str__(self) -> str:
+        """As the user wrote it, else `written()`."""
         return self.text or self.written()
 
 
@@ -136,7 +137,7 @@ def _about(text: str) -> tuple[bool, str]:
 
 
 def _guess(text: str, rest: str, dimension: Dimension) -> Quantity:
-    value, unit = _value(rest, dimension)
+    value, _ = _value(rest, dimension)
     if dimension is TEMPERATURE:
         low, high = _digits(float(value) - 3), _digits(float(value) + 3)
         raise _misread(
@@ -152,7 +153,6 @@ def _guess(text: str, rest: str, dimension: Dimension) -> Quantity:
             f"{shown(text)}: +/- 30 % of it reaches {_digits(float(value + spread) * 100)} %, which is above 100 %.",
             dimension, f"Write a range, such as {low} % .. 100 %.",
         )  # fmt: skip
-    del unit
     return _quantity(value - spread, value, value + spread, "guess", text, dimension)
 
 
@@ -182,9 +182,9 @@ def _half_width(text: str, value: Fraction, unit: str, right: str, dimension: Di
 
 
 def _range(text: str, left: str, right: str, dimension: Dimension) -> Quantity:
-    low, unit = _ended(text, left, right, dimension)
+    _refuse_shared_unit(text, left, right, dimension)
+    low, _ = _value(left, dimension)
     high, _ = _value(right, dimension)
-    del unit
     if low > high:
         raise _misread(
             f"{shown(text)}: the range runs backwards.", dimension, f"Write {right.strip()} .. {left.strip()}."
@@ -192,8 +192,8 @@ def _range(text: str, left: str, right: str, dimension: Dimension) -> Quantity:
     return _quantity(low, (low + high) / 2, high, "range", text, dimension)
 
 
-def _ended(text: str, left: str, right: str, dimension: Dimension) -> tuple[Fraction, str]:
-    """The left end; when only the right one has a unit, the message shows it on both."""
+def _refuse_shared_unit(text: str, left: str, right: str, dimension: Dimension) -> None:
+    """`60 .. 80 %`: the message shows the unit on both ends."""
     if dimension.units and re.fullmatch(NUMBER, left.strip()):
         found = re.fullmatch(rf"\s*{NUMBER}\s*(\D+)", right)
         if found and canonical(found[1].strip()) in dimension.units:
@@ -201,42 +201,42 @@ def _ended(text: str, left: str, right: str, dimension: Dimension) -> tuple[Frac
                 f"{shown(text)}: the first value has no unit.", dimension,
                 f"Write {left.strip()} {found[1].strip()} .. {right.strip()}.",
             )  # fmt: skip
-    return _value(left, dimension)
 
 
 def _value(text: str, dimension: Dimension, difference: bool = False) -> tuple[Fraction, str]:
     """One value (several parts only where the dimension is compound), in base units, and its last unit."""
     if not dimension.units:
         return _bare(text, dimension), ""
-    sign, body = (-1, text.strip()[1:]) if text.strip().startswith("-") else (1, text.strip())
-    parts = list(_parts(body, text, dimension))
+    bare = text.strip()
+    sign, body = (-1, bare[1:]) if bare.startswith("-") else (1, bare)
+    parts = _parts(body, bare, sign, dimension)
     total = Fraction(0)
-    previous: Fraction | None = None
-    for number, unit in parts:
-        scale = unit[1].scale
-        if previous is not None and (not dimension.compound or scale >= previous):
-            raise _misread(
-                f"{shown(text.strip())} is not one value.", dimension,
-                "Write the largest unit first, each once." if dimension.compound else "Write one number and one unit.",
-            )  # fmt: skip
-        previous = scale
-        offset = Fraction(0) if difference or len(parts) > 1 else unit[1].offset
-        total += sign * number * scale + offset
-    return total, parts[-1][0 + 1][0]
+    for index, (number, symbol) in enumerate(parts):
+        unit = dimension.units[symbol]
+        total += sign * number * unit.scale
+        if index and (not dimension.compound or unit.scale >= dimension.units[parts[index - 1][1]].scale):
+            step = (
+                "Write the largest unit first, each once." if dimension.compound else "Write one number and one unit."
+            )
+            raise _misread(f"{shown(bare)} is not one value.", dimension, step)
+    last = parts[-1][1]
+    return total if difference else total + dimension.units[last].offset, last
 
 
-def _parts(body: str, text: str, dimension: Dimension) -> list[tuple[Fraction, tuple[str, Unit]]]:
-    found: list[tuple[Fraction, tuple[str, Unit]]] = []
+def _parts(body: str, text: str, sign: int, dimension: Dimension) -> list[tuple[Fraction, str]]:
+    """The pairs of number and unit symbol in `body`, one at least."""
+    found: list[tuple[Fraction, str]] = []
     position = 0
-    while position < len(body.rstrip()):
+    while position < len(body):
         match = _PART.match(body, position)
-        if match is None or (match["number"][0] in "+-" and position == 0 and text.strip().startswith("-")):
+        if match is None or (match["number"][0] in "+-" and (found or sign < 0)):
             raise _no_number(text, dimension)
         number = numeral(match["number"], dimension.name, dimension.example)
         symbol = match["unit"]
         if symbol is None:
             raise _no_unit(text, match["number"], body, match.end(), dimension)
-        found.append((number, (canonical(symbol), _unit(symbol, match["number"], text, dimension))))
+        _know(symbol, match["number"], text, dimension)
+        found.append((number, canonical(symbol)))
         position = match.end()
     if not found:
         raise _no_number(text, dimension)
@@ -256,10 +256,10 @@ def _bare(text: str, dimension: Dimension) -> Fraction:
     return value
 
 
-def _unit(symbol: str, number: str, text: str, dimension: Dimension) -> Unit:
-    unit = dimension.units.get(canonical(symbol))
-    if unit is not None:
-        return unit
+def _know(symbol: str, number: str, text: str, dimension: Dimension) -> None:
+    """Raises `Misread` unless `symbol` is a unit of `dimension`, with what was probably meant."""
+    if canonical(symbol) in dimension.units:
+        return
     wanted = f"{dimension.name} is wanted"
     if symbol in ("m", "M") and dimension is DURATION:
         raise _misread(
@@ -277,9 +277,17 @@ def _unit(symbol: str, number: str, text: str, dimension: Dimension) -> Unit:
     meant = _meant(symbol, dimension)
     others = owners(canonical(symbol))
     if others and symbol not in dimension.other_names:
-        raise _misread(f"{shown(text.strip())}: {symbol} is the unit of {others[0].name}; {wanted}.", dimension, _try(number, dimension))
+        raise _misread(
+            f"{shown(text.strip())}: {symbol} is the unit of {others[0].name}; {wanted}.",
+            dimension,
+            _try(number, dimension),
+        )
     hint = f" Did you mean {number} {meant}?" if meant else ""
-    raise _misread(f"{shown(text.strip())}: there is no unit {shown(symbol, 20)} here; {wanted}.{hint}", dimension, _try(number, dimension, meant))
+    raise _misread(
+        f"{shown(text.strip())}: there is no unit {shown(symbol, 20)} here; {wanted}.{hint}",
+        dimension,
+        _try(number, dimension, meant),
+    )
 
 
 def _meant(symbol: str, dimension: Dimension) -> str | None:
@@ -306,16 +314,19 @@ def _no_unit(text: str, number: str, body: str, end: int, dimension: Dimension) 
         return _misread(f"{shown(text.strip())}: a blank stands inside the number.", dimension, f"Write {joined}.")
     if rest:
         return _no_number(text, dimension)
-    return _misread(
-        f"{shown(text.strip())}: {number} has no unit; {dimension.name} is wanted.", dimension, _try(number, dimension)
-    )
+    inside = "" if number == text.strip() else f"{shown(text.strip())}: "
+    return _misread(f"{inside}{number} has no unit; {dimension.name} is wanted.", dimension, _try(number, dimension))
 
 
 def _no_number(text: str, dimension: Dimension) -> Misread:
     bare = text.strip()
     if not bare:
         return _misread(f"A part of the value is missing; {dimension.name} is wanted.", dimension, "Complete it.")
-    return _misread(f"{shown(bare)} is not {dimension.name}.", dimension, "Write a number and its unit." if dimension.units else "Write a number.")
+    return _misread(
+        f"{shown(bare)} is not {dimension.name}.",
+        dimension,
+        "Write a number and its unit." if dimension.units else "Write a number.",
+    )
 
 
 def _refuse_traps(text: str, dimension: Dimension) -> None:
@@ -328,19 +339,31 @@ def _refuse_traps(text: str, dimension: Dimension) -> None:
     if colons and dimension is DURATION:
         raise _misread(_both_readings(text, colons), dimension, "Write the one that you mean, with its units.")
     if colons:
-        raise _misread(f"{shown(text)} is a time of day or a duration; {dimension.name} is wanted.", dimension, _write(dimension))
+        raise _misread(
+            f"{shown(text)} is a time of day or a duration; {dimension.name} is wanted.", dimension, _write(dimension)
+        )
     if text.lower() in ("on", "off", "yes", "no", "true", "false", "y", "n", "null", "~"):
         raise _misread(f"{shown(text)} is a word; {dimension.name} is wanted.", dimension, _write(dimension))
     if re.fullmatch(r"[-+]?\.?(inf|infinity|nan)( .*)?", text, re.IGNORECASE):
-        raise _misread(f"{shown(text)} is not a number that can be used; {dimension.name} is wanted.", dimension, "Write a finite number.")
+        raise _misread(
+            f"{shown(text)} is not a number that can be used; {dimension.name} is wanted.",
+            dimension,
+            "Write a finite number.",
+        )
     for dash in "\u2212\u2013\u2014\u2010\u2011\ufe63\uff0d":
         if dash in text and "/" + dash not in text.replace(" ", ""):
             fixed = text.replace(dash, "-")
-            step = f"Write {fixed}." if text.startswith(dash) else "Write a range with two dots: 5 .. 7, with the unit on both."
+            step = (
+                f"Write {fixed}."
+                if text.startswith(dash)
+                else "Write a range with two dots: 5 .. 7, with the unit on both."
+            )
             raise _misread(f"{shown(text)} has a typographic dash (U+{ord(dash):04X}) in it.", dimension, step)
     for quote in "\u201c\u201d\u2018\u2019\u201e":
         if quote in text:
-            raise _misread(f"{shown(text)} has a curly quote ({quote}) in it.", dimension, "Delete it; no quotes are needed.")
+            raise _misread(
+                f"{shown(text)} has a curly quote ({quote}) in it.", dimension, "Delete it; no quotes are needed."
+            )
     if re.search(r"\.\.\.|\u2026", text):
         raise _misread(f"{shown(text)} has three dots in it.", dimension, "A range is written with two: 5 W .. 7 W.")
 
@@ -361,5 +384,3 @@ def _misread(message: str, dimension: Dimension, step: str) -> Misread:
     units = listing(list(dict.fromkeys([*dimension.likely, *dimension.units]))[:8])
     expected = f"{dimension.name} in {units}" if dimension.units else dimension.name
     return Misread(Trouble(message, expected, dimension.example, step))
-
-

@@ -129,7 +129,7 @@ def _loader() -> Any:
     return getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
-class _Stop(Exception):
+class _Stop(Exception):  # noqa: N818  # control flow inside this module, never seen outside
     """Reading cannot go on; the reason has been reported."""
 
 
@@ -150,11 +150,15 @@ class _Builder:
         self.count = 0
         self.long_texts: list[tuple[int, int]] = []
 
-    def report(self, line: int, column: int, message: str, expected: str = "", example: str = "", next: str = "") -> None:
+    def report(
+        self, line: int, column: int, message: str, expected: str = "", example: str = "", next: str = ""
+    ) -> None:
         source = source_line(self.lines, line)
         self.problems.append(Problem(self.file, line, column, message, expected, example, next, source))
 
-    def stop(self, line: int, column: int, message: str, expected: str = "", example: str = "", next: str = "") -> _Stop:
+    def stop(
+        self, line: int, column: int, message: str, expected: str = "", example: str = "", next: str = ""
+    ) -> _Stop:
         self.report(line, column, message, expected, example, next)
         self.fatal = True
         return _Stop()
@@ -164,7 +168,7 @@ class _Builder:
         if isinstance(event, yaml.ScalarEvent):
             self._scalar(event, line, column)
         elif isinstance(event, yaml.AliasEvent):
-            self._alias(event.anchor, line, column)
+            self._alias(str(event.anchor), line, column)
         elif isinstance(event, yaml.MappingStartEvent):
             self._open(Table(line, column), event, line, column)
         elif isinstance(event, yaml.SequenceStartEvent):

@@ -14,6 +14,7 @@ from fractions import Fraction
 from functools import cache
 
 F = Fraction
+_ONE = Fraction(1)
 _PREFIXES = {"u": F(1, 10**6), "m": F(1, 1000), "": F(1), "k": F(1000), "M": F(10**6), "G": F(10**9), "T": F(10**12)}
 _GRAVITY = F("9.80665")
 _POUND = F("0.45359237")
@@ -26,7 +27,7 @@ class Unit:
     """`value x scale + offset` is the value in the base unit; a difference takes only the scale."""
 
     scale: Fraction
-    offset: Fraction = F(0)
+    offset: Fraction = Fraction(0)
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ class Dimension:
     """`1 h 20 min` is one value."""
 
 
-def _prefixed(symbol: str, prefixes: str, scale: Fraction = F(1)) -> dict[str, Unit]:
+def _prefixed(symbol: str, prefixes: str, scale: Fraction = _ONE) -> dict[str, Unit]:
     return {prefix + symbol: Unit(scale * _PREFIXES[prefix]) for prefix in [p.strip() for p in prefixes.split(",")]}
 
 
@@ -148,9 +149,7 @@ BYTE_RATE = Dimension(
     "a rate of bytes", "byte/s", _prefixed("B/s", ",k,M,G"), "30 MB/s", ("MB/s", "kB/s"),
     {"MBps": "MB/s", "mb/s": "MB/s", "KB/s": "kB/s"},
 )  # fmt: skip
-SHARE = Dimension(
-    "a share", "", {"%": Unit(F(1, 100))}, "80 %", ("%",), {"percent": "%", "per cent": "%", "pct": "%"}
-)
+SHARE = Dimension("a share", "", {"%": Unit(F(1, 100))}, "80 %", ("%",), {"percent": "%", "per cent": "%", "pct": "%"})
 TINY_SHARE = Dimension(
     "a share in ppm", "", {"ppm": Unit(F(1, 10**6)), "%": Unit(F(1, 100))}, "20 ppm", ("ppm", "%"), {"PPM": "ppm"}
 )

@@ -36,11 +36,15 @@ def syntax_problem(error: Any, file: str, lines: list[str]) -> Problem:
     if opened in _OPENERS:
         close = _OPENERS[opened]
         return _problem(
-            file, lines, context.line, context.column,
+            file,
+            lines,
+            context.line,
+            context.column,
             f"The {opened} opened here is not closed, or a comma is missing before line {line + 1}, column {column + 1}.",
-            f"{opened} ... {close} with commas between the parts", "{depth: 0 m, temperature: 11 degC, salinity: 35}",
+            f"{opened} ... {close} with commas between the parts",
+            "{depth: 0 m, temperature: 11 degC, salinity: 35}",
             f"Look for a missing comma or {close}.",
-        )  # fmt: skip
+        )
     while line > 0 and not lines[min(line, len(lines) - 1)].strip():
         line -= 1
         column = len(lines[min(line, len(lines) - 1)])
