@@ -10,11 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from schedgen.errors import FileProblems, SchedgenError
+from schedgen.errors import BlockError, FileProblems, SchedgenError
 from schedgen.report.console import Console
 
 if TYPE_CHECKING:
+    from schedgen.board.model import Board
     from schedgen.load import LoadedDive
+    from schedgen.report.check import Subject
+    from schedgen.settings import Settings
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
 port_option = click.option(
@@ -29,6 +32,40 @@ dive_argument = click.argument("file", metavar="FILE", type=click.Path(path_type
 def console() -> Console:
     """The console of standard output."""
     return Console(sys.stdout)
+
+
+def console_for(as_json: bool) -> Console:
+    """Where text and progress go: standard output, or standard error when standard output carries JSON."""
+    return Console(sys.stderr if as_json else sys.stdout)
+
+
+def usable_settings(subject: Subject) -> Settings:
+    """The settings block of a dive that may be used. Raises BlockError where there is none, and exits on a no-go."""
+    from schedgen.report.check import stops
+
+    if subject.settings is None:
+        raise subject.trouble or BlockError("This dive has no settings block.")
+    refusal = stops(subject)
+    if refusal:
+        Console(sys.stderr).lines([*refusal, "Nothing was sent. Mend it, or accept each finding in the file with a reason."])
+        raise click.exceptions.Exit(1)
+    return subject.settings
+
+
+def board_for(name: str | None, quiet: bool = False) -> Board | None:
+    """The board called `name` in the library or in a file; None without a name, and with `quiet` for an unknown one."""
+    from pathlib import Path
+
+    from schedgen.board.load import load_board
+
+    if name is None:
+        return None
+    try:
+        return load_board(name, relative_to=Path.cwd())
+    except FileProblems:
+        if quiet:
+            return None
+        raise
 
 
 def write_json(value: Any) -> None:

@@ -10,10 +10,13 @@ from schedgen.report import words
 from schedgen.report.tables import event_rows, table
 
 if TYPE_CHECKING:
+    from schedgen.errors import BlockError
     from schedgen.judge import Judgement
+    from schedgen.judge.facts import Facts
     from schedgen.judge.finding import Finding
     from schedgen.load import LoadedDive
     from schedgen.plan.model import Plan
+    from schedgen.settings import Settings
     from schedgen.simulate import Results
 
 CAUTION = (
@@ -30,9 +33,15 @@ class Subject:
     plan: Plan
     results: Results
     judgement: Judgement
-    code: str | None
-    block_bytes: int | None
-    capacity: int | None
+    facts: Facts
+    settings: Settings | None
+    """None when the plan leaves no valid settings block; `trouble` then says why."""
+    trouble: BlockError | None = None
+
+    @property
+    def code(self) -> str | None:
+        """The dive code, None without a settings block."""
+        return self.settings.code if self.settings else None
 
 
 Paint = Callable[..., str]
@@ -71,9 +80,7 @@ def _verdict(subject: Subject, paint: Paint) -> str:
 
 
 def _fixes(subject: Subject, paint: Paint) -> list[str]:
-    from schedgen.judge.headline import headline
-
-    worst = [finding for finding in headline(subject.judgement.findings) if finding.severity == "stop"]
+    worst = [finding for finding in subject.judgement.headline if finding.blocks]
     if not worst:
         cautions = sum(1 for finding in subject.judgement.findings if finding.severity == "caution")
         return ["nothing stops this dive; " + (f"{words.count(cautions, 'caution')} below" if cautions else "no cautions")]
@@ -113,7 +120,7 @@ def _local(subject: Subject, seconds: float) -> str:
 
 
 def _on_deck(subject: Subject) -> str:
-    limit = subject.judgement.deck_limit
+    limit = subject.facts.deck_limit
     return limit if limit else "no limit could be worked out"
 
 
@@ -121,7 +128,7 @@ def _surface(subject: Subject) -> str:
     true = subject.plan.true_events["surface"]
     planned = subject.plan.planned
     first, last = words.at(planned, true.early), words.at(planned, true.late)
-    light = subject.judgement.daylight
+    light = subject.facts.daylight
     return f"{words.local(first, planned)} to {words.local(last, first)} {words.offset(planned)}; {light}"
 
 
@@ -159,7 +166,7 @@ def _speeds(subject: Subject) -> str:
 def _inputs(subject: Subject) -> str:
     guessed, assumed = subject.loaded.guessed, subject.loaded.defaults
     text = f"{len(guessed)} guessed, {len(assumed)} assumed, {len(subject.judgement.not_checked)} not checked"
-    most = subject.judgement.matters_most
+    most = subject.facts.matters_most
     return f"{text}; {most} matters most" if most else text
 
 
@@ -174,9 +181,18 @@ def details(subject: Subject, paint: Paint = _plain) -> list[str]:
     lines += _listing(paint("Assumed, since the file does not say", "bold"), [f"{k}: {v}" for k, v in subject.loaded.defaults])
     lines += _listing(paint("Not checked", "bold"), list(subject.judgement.not_checked))
     if subject.judgement.verdict == "go":
-        lines += ["", "No problem found in: " + ", ".join(subject.judgement.checked) + "."]
+        lines += ["", "No problem found in: " + ", ".join(subject.facts.clean) + "."]
     lines += ["", *CAUTION]
     return lines
+
+
+def stops(subject: Subject) -> list[str]:
+    """The verdict in one line for the other commands, and the findings that make it no-go; empty when it is go."""
+    blocking = [finding for finding in subject.judgement.findings if finding.blocks]
+    if not blocking:
+        return []
+    names = ", ".join(dict.fromkeys(finding.name for finding in blocking))
+    return [f"NO-GO as written: {names}. `schedgen check` says where and what to do."]
 
 
 def _findings(subject: Subject, paint: Paint) -> list[str]:
@@ -196,7 +212,7 @@ def _findings(subject: Subject, paint: Paint) -> list[str]:
 
 
 def _energy(subject: Subject, paint: Paint) -> list[str]:
-    worst, nominal = subject.results.worst, subject.results.nominal.account
+    worst, nominal = subject.results.worst, subject.results.nominal
     lines = ["", paint("Energy", "bold") + "  Wh at the cells, worst case and nominal"]
     rows = [["", "worst", "nominal"]]
     rows += [[label, f"{getattr(worst, key):.1f}", f"{getattr(nominal, key):.1f}"] for label, key in (
@@ -209,7 +225,7 @@ def _energy(subject: Subject, paint: Paint) -> list[str]:
 
 
 def _storage(subject: Subject, paint: Paint) -> list[str]:
-    storage = subject.judgement.storage
+    storage = subject.facts.storage
     if not storage:
         return []
     lines = ["", paint("Cards", "bold")]
