@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, timezone
+from dataclasses import replace
+from datetime import datetime, timezone
 from types import SimpleNamespace
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from schedgen.dive.times import Between, Planned, When
 from schedgen.files.place import Place
 from schedgen.files.quantity import Quantity
+from schedgen.plan import compile_plan
 from schedgen.plan.assemble import by_output, states, with_edges
 from schedgen.plan.model import (
     Bounds,
@@ -97,7 +99,13 @@ def moments(moves: bool = True) -> dict[str, Moment]:
 
 
 class Bench:
-    """Schedules compiled against given events."""
+    """Schedules compiled against given events, and the builders that tests need."""
+
+    line = staticmethod(line)
+    load = staticmethod(load)
+    quantity = staticmethod(q)
+    when = staticmethod(when)
+    planned = PLANNED
 
     def __init__(self) -> None:
         self.events = moments()
@@ -124,8 +132,6 @@ class Bench:
         }
         plan = plan_with(outputs, self.events, self.first_edge_s, self.release_s)
         notes = [*scheduler.notes, *overlap_notes(pairs, states(plan)[-1][1], spots)]
-        from dataclasses import replace
-
         return replace(plan, notes=tuple(notes))
 
 
@@ -177,4 +183,22 @@ def whole_dive(**more: Any) -> SimpleNamespace:
     return SimpleNamespace(**(parts | more))
 
 
-__all__ = ["PLANNED", "Bench", "board", "line", "load", "plan_with", "q", "timedelta", "when", "whole_dive"]
+class Whole:
+    """Complete dives compiled with the real physics, and the builders that tests need."""
+
+    line = staticmethod(line)
+    load = staticmethod(load)
+    quantity = staticmethod(q)
+    when = staticmethod(when)
+    planned = PLANNED
+    dive = staticmethod(whole_dive)
+    board = staticmethod(board)
+
+    @staticmethod
+    def plan(dive: SimpleNamespace, places: dict[str, Place] | None = None, cell: Any = None) -> Plan:
+        return compile_plan(dive, board(), places or {}, cell)  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def whole() -> Whole:
+    return Whole()
