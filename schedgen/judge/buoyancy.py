@@ -143,10 +143,9 @@ def depth_rating(subject: Subject) -> Iterator[Outcome]:
         yield subject.finding(
             "depth-rating",
             (path, "vehicle.rated_depth"),
-            f"{who} is rated {number(depth, 'm', 4)}, the bottom may be at {number(deepest, 'm', 4)}: {what}",
-            f"go no deeper than {number(math.floor(depth / factor), 'm', 4)}"
-            f" ({number(math.floor(depth / RATING[2]), 'm', 4)} for no caution), or use parts rated"
-            f" {number(math.ceil(factor * deepest), 'm', 4)}",
+            f"{who} is rated {depth:.0f} m, the bottom may be at {deepest:.0f} m: {what}",
+            f"go no deeper than {math.floor(depth / RATING[2])} m, or use parts rated"
+            f" {math.ceil(RATING[2] * deepest)} m or more",
             severity=severity,
             final=factor == 1.0,
             weight=weights.weigh(weights.LIFE if factor == 1.0 else weights.RETURN, factor * deepest / depth - 1),
@@ -185,8 +184,8 @@ def antenna_awash(subject: Subject) -> Iterator[Outcome]:
         yield subject.finding(
             "antenna-awash",
             ("vehicle.antenna_height", "vehicle"),
-            f"{number(least, 'N')} of lift hold the top of the housing {number(height * 100, 'cm', 2)} out of the"
-            f" water; antenna_height asks for {number(asked.high * 100, 'cm', 2)}",
+            f"{number(least, 'N')} of lift hold the top of the housing {number(height * 100, 'cm')} out of the"
+            f" water; antenna_height asks for {number(asked.high * 100, 'cm')}",
             f"add {number(litres, 'L', 2)} of float, or raise the antenna by"
             f" {number((asked.high - height) * 100, 'cm', 2)} and ask for less",
             weight=weights.weigh(weights.FINDING, 1 - height / asked.high),

@@ -72,7 +72,8 @@ def beacon_too_short(subject: Subject) -> Iterator[Outcome]:
 
 
 def _hours(account: Account) -> str:
-    return number(account.endurance_after_surface_h, "h", 2) if account.endurance_after_surface_h > 0 else "0 h"
+    hours = account.endurance_after_surface_h
+    return span(hours * 3600) if hours < 2 else number(hours, "h", 2 if hours < 100 else 3)
 
 
 @decides("backup-surfacing", simulated=True)
@@ -193,7 +194,7 @@ def load_stuck_on(subject: Subject) -> Iterator[Outcome]:
 
 @decides("armed-idle", simulated=True)
 def armed_idle(subject: Subject) -> Iterator[Outcome]:
-    """How long it may stay armed before that eats the reserve."""
+    """How long it may stay armed before that eats the reserve; with nothing above it, reserve-short has said so."""
     from schedgen.judge.idle import armed_w, may_stay_armed_s
 
     armed = subject.dive.start.armed_for
@@ -203,7 +204,7 @@ def armed_idle(subject: Subject) -> Iterator[Outcome]:
         )
         return
     allowed = may_stay_armed_s(subject)
-    if allowed < armed.high:
+    if 0 < allowed < armed.high:
         yield subject.finding(
             "armed-idle",
             "start.armed_for",

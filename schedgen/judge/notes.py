@@ -57,8 +57,8 @@ def guessed_input(subject: Subject) -> Iterator[Outcome]:
     yield subject.finding(
         "guessed-input",
         first.path,
-        f"{many(len(guesses), 'input')} guessed: {first.path}{share} matters most"
-        + (f"; then {', '.join(guess.path for guess in guesses[1:])}" if guesses[1:] else ""),
+        f"{many(len(guesses), 'input')} guessed: {first.path}{share}"
+        + (f" matters most, then {', '.join(guess.path for guess in guesses[1:])}" if guesses[1:] else ""),
         f"measure {first.path} and write what you measured with its tolerance",
         weight=weights.COMFORT,
     )

@@ -63,7 +63,7 @@ def release_too_late(subject: Subject) -> Iterator[Outcome]:
         return
     latest = plan.interlocks.latest_s
     plain_end = plan.primary.last_end_s
-    last_shift = max(subject.shifts_s)
+    last_shift = max(subject.written_shifts_s)
     over = plain_end + last_shift - latest
     if over <= 0:
         return
@@ -106,22 +106,22 @@ def release_interlock(subject: Subject) -> Iterator[Outcome]:
     floor = max(locks.not_before_s, plan.events["bottom"].late)
     if locks.latest_s < floor:
         name = "not_before" if floor == locks.not_before_s else "the late bottom"
+        last = plan.primary.last_end_s + max(subject.written_shifts_s) if plan.primary is not None else 0
         yield subject.finding(
             "release-interlock",
             "release.latest",
             f"latest is {elapsed(locks.latest_s)}, before {name} ({elapsed(floor)})",
-            f"write latest: {moved(release.latest, floor - locks.latest_s)}, or later",
+            f"write latest: {moved(release.latest, max(floor, last) - locks.latest_s)}, or later",
             weight=weights.weigh(weights.LIFE, (floor - locks.latest_s) / max(floor, 1)),
         )
-    at = plan.primary.at_s if plan.primary is not None else None
-    if at is not None and at + min(subject.shifts_s) < locks.not_before_s <= locks.latest_s:
-        early = locks.not_before_s - at - min(subject.shifts_s)
+    if plan.primary is not None and release.primary.at is not None and plan.primary.at_s < locks.not_before_s:
+        early = locks.not_before_s - plan.primary.at_s
         yield subject.finding(
             "release-interlock",
             ("release.primary.at", "release.primary"),
-            f"the release is to fire {elapsed(at + min(subject.shifts_s))}, before not_before"
-            f" ({elapsed(locks.not_before_s)}); it would wait for not_before",
-            f"write not_before: {moved(release.not_before, -early)}, or move at {span_up(early)} later",
+            f"the release is to fire {elapsed(plan.primary.at_s)}, before not_before ({elapsed(locks.not_before_s)}):"
+            f" it would wait, and the plan would be wrong",
+            f"write at: {moved(release.primary.at, early)}, or later",
             weight=weights.weigh(weights.LIFE, early / max(locks.not_before_s, 1)),
         )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -32,6 +32,8 @@ class Parts(Protocol):
     def cell(self) -> Cell: ...  # noqa: D102
     @property
     def guessed(self) -> Sequence[str]: ...  # noqa: D102
+    @property
+    def places(self) -> Mapping[str, Place]: ...  # noqa: D102
     def place(self, dotted: str) -> Place: ...  # noqa: D102
 
 
@@ -98,19 +100,12 @@ class Subject:
             raise SchedgenError("the simulation was not run")
         return self.results
 
-    def place(self, *dotted: str) -> Place:
-        """Where the first of these values stands that the file has; a value left out stands where its section does."""
-        for path in dotted:
-            found = self.parts.place(path)
-            if found.line:
-                return found
-        for path in dotted:
-            while "." in path:
-                path = path.rpartition(".")[0]
-                found = self.parts.place(path)
-                if found.line:
-                    return found
-        return self.parts.place(dotted[0]) if dotted else Place("")
+    def place(self, first: str, *others: str) -> Place:
+        """Where the first of these values stands that the file has; with none, where the first would be added."""
+        for path in (first, *others):
+            if path in self.parts.places:
+                return self.parts.places[path]
+        return self.parts.place(first)
 
     def finding(
         self,
@@ -184,7 +179,20 @@ class Subject:
 
     @property
     def shifts_s(self) -> tuple[int, ...]:
-        """The seconds by which the two buttons may move the release, 0 among them."""
+        """Of `written_shifts_s` those that the board permits: not before `not_before`, over by `latest`; and 0."""
+        primary, limits = self.plan.primary, self.plan.interlocks
+        if primary is None:
+            return (0,)
+        possible = (
+            shift
+            for shift in self.written_shifts_s
+            if primary.at_s + shift >= limits.not_before_s and primary.last_end_s + shift <= limits.latest_s
+        )
+        return tuple(sorted({0, *possible}))
+
+    @property
+    def written_shifts_s(self) -> tuple[int, ...]:
+        """The seconds by which the file lets the two buttons move the release, 0 among them."""
         change = self.shift
         if change is None:
             return (0,)

@@ -1,9 +1,10 @@
-"""Rules about windows that make no sense: what compiling the plan noticed, as findings."""
+"""Rules about windows that make no sense and settings that can't be written: what plan and encoder noticed."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from schedgen.errors import SettingsTooBig
 from schedgen.judge import weights
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import Missing, Outcome, Subject
@@ -18,9 +19,9 @@ _FIXES = {
 }
 
 
-@decides(*NOTED)
-def noticed_in_compiling(subject: Subject) -> Iterator[Outcome]:
-    """The notes of the plan that carry a finding's name."""
+@decides(*NOTED, "settings-too-big")
+def no_valid_settings(subject: Subject) -> Iterator[Outcome]:
+    """The notes of the plan that carry a finding's name, and what the encoder of the settings refused."""
     for note in subject.plan.notes:
         if note.name in NOTED:
             yield subject.finding(
@@ -31,19 +32,17 @@ def noticed_in_compiling(subject: Subject) -> Iterator[Outcome]:
                 load=note.load,
                 weight=weights.weigh(weights.WORK, 1.0),
             )
-
-
-@decides("settings-too-big")
-def settings_too_big(subject: Subject) -> Iterator[Outcome]:
-    """All of it fits one slot of the board's memory."""
     error = subject.settings_error
-    if error is not None:
+    if error is None:
+        if subject.settings_bytes is None:
+            yield Missing("settings-too-big", "the settings block was not made")
+        return
+    name = "settings-too-big" if isinstance(error, SettingsTooBig) else "counter-range"
+    if name == "settings-too-big" or all(note.name != name for note in subject.plan.notes):
         yield subject.finding(
-            "settings-too-big",
-            ("schedule", "board"),
+            name,
+            error.place or ("schedule", "board"),
             error.message,
-            error.next_step or "write fewer or simpler schedule lines, or take a board with more EEPROM",
+            error.next_step or "mend what else is found, then check again",
             weight=weights.weigh(weights.WORK, 2.0),
         )
-    elif subject.settings_bytes is None:
-        yield Missing("settings-too-big", "the settings block was not made")

@@ -34,7 +34,7 @@ def span_down(seconds: float) -> str:
 
 def elapsed(seconds: float) -> str:
     """An elapsed time after start as `9 h 31 min after start`."""
-    return f"{span(seconds)} after start"
+    return f"{span(seconds)} {'after' if seconds >= 0 else 'before'} start"
 
 
 def share(value: float) -> str:
