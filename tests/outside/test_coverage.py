@@ -12,6 +12,11 @@ NOT_OURS = {
     "sw.eos80.soundspeed_40_40_10000": "nothing in the project uses the speed of sound",
     "sw.eos80.theta_40_40_10000_0": "nothing in the project uses potential temperature of EOS-80",
     "sw.eos80.lapse_40_40_10000": "nothing in the project uses the adiabatic lapse rate",
+    **{
+        f"bat.pybamm.ECM_Example.{case}": "a demonstration set whose tables and heat model only that package has"
+        for case in ("C5.25C", "1C.25C", "C5.0C", "1C.0C", "C5.-20C")
+    },
+    "bat.cold.electrode_impedance_20_to_m20": "single electrodes of another chemistry, not a cell's resistance",
     "sto.sdhc_limit": "names of card classes; nothing in the project depends on them",
     "sto.stills": "the dive file knows bitrates only, no interval photographs",
 }

@@ -27,8 +27,6 @@ COVERS = [
     *ids(LABELS + GUARANTEED + TRANSPORT + PLANNING), "bat.duty_mean_power", "bat.pack_R_2S6P", "bat.un.limits",
     "bat.cold.nagasubramanian_m40C",
 ]  # fmt: skip
-"""Not here, with the reason: bat.pybamm.ECM_Example.* (tables of a demonstration set that only PyBaMM has),
-bat.cold.electrode_impedance_20_to_m20 (electrodes of another chemistry, not a cell's resistance)."""
 
 
 @pytest.mark.parametrize("published", LABELS, ids=ids(LABELS))
@@ -161,7 +159,7 @@ def _found(cells: int, tries: int, enough: float) -> float:
     return best
 
 
-@pytest.mark.parametrize(("cells", "tries"), [(5, 20), (8, 20), (10, 40), (12, 40)])
+@pytest.mark.parametrize(("cells", "tries"), [(5, 20), (8, 20), (10, 40), (12, 40), (14, 60), (16, 60), (17, 60)])
 def test_a_search_comes_down_to_the_ratio_and_not_below(cells: int, tries: int) -> None:
     ours = packing.enclosing_ratio(cells)
     assert _found(cells, tries, ours + 1e-5) == pytest.approx(ours, abs=2e-5)
