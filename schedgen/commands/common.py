@@ -47,7 +47,9 @@ def usable_settings(subject: Subject) -> Settings:
         raise subject.trouble or BlockError("This dive has no settings block.")
     refusal = stops(subject)
     if refusal:
-        Console(sys.stderr).lines([*refusal, "Nothing was sent. Mend it, or accept each finding in the file with a reason."])
+        Console(sys.stderr).lines(
+            [*refusal, "Nothing was sent. Mend it, or accept each finding in the file with a reason."]
+        )
         raise click.exceptions.Exit(1)
     return subject.settings
 

@@ -12,7 +12,9 @@ from schedgen.errors import UsageError
 
 @click.command("new", short_help="write a commented dive file to fill in")
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
-@click.option("--board", default="halyard-4809", show_default=True, metavar="NAME", help="A board of the library, or a file.")
+@click.option(
+    "--board", default="halyard-4809", show_default=True, metavar="NAME", help="A board of the library, or a file."
+)
 def command(file: Path, board: str) -> int:
     """Write a commented dive file to fill in. Nothing that decides a life or the package is filled in for you."""
     from schedgen.board.load import load_board

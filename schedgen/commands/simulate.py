@@ -11,7 +11,9 @@ from schedgen.commands.common import console, dive_argument, json_option, load_d
 @dive_argument
 @json_option
 @click.option("--case", default="nominal", show_default=True, metavar="NAME", help="Which case to write or to show.")
-@click.option("--csv", "csv_file", metavar="FILE", type=click.Path(), help="Write the course: a row a change, and each minute.")
+@click.option(
+    "--csv", "csv_file", metavar="FILE", type=click.Path(), help="Write the course: a row a change, and each minute."
+)
 def command(file: str, as_json: bool, case: str, csv_file: str | None) -> int:
     """Simulate a dive in every case: energy, voltage, temperatures; optionally the course as CSV."""
     from schedgen.errors import UsageError

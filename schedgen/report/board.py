@@ -29,9 +29,10 @@ def spaced(code: str) -> str:
 def identity_lines(identity: Identity) -> list[str]:
     """Who the board is and how it is."""
     faults = ", ".join(identity.faults) or "none"
+    state = f"pack {identity.pack_v:.2f} V; resets {identity.resets}; faults {faults}"
     return [
         f"Board    {identity.called}, {identity.part}, {identity.state}",
-        f"Holds    dive {identity.code or 'none'}; pack {identity.pack_v:.2f} V; resets {identity.resets}; faults {faults}",
+        f"Holds    dive {identity.code or 'none'}; {state}",
     ]
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -51,25 +53,46 @@ def _plain(text: str, *_: str) -> str:
     return text
 
 
+WIDTH = 100
+"""Longest line of running text; tables may be wider."""
+LABEL = 10
+"""Columns of the labels on the first screen."""
+
+
+_BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=[A-Za-z%])|(?<= h) (?=[0-9])|(?<= min) (?=[0-9])")
+
+
+def wrapped(text: str, first: str, rest: str = "") -> list[str]:
+    """`text` in lines of at most WIDTH columns, the first begun by `first`, the others by `rest`.
+
+    A number stays on one line with its unit.
+    """
+    lines = textwrap.wrap(
+        _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text),
+        WIDTH,
+        initial_indent=first,
+        subsequent_indent=rest or " " * len(first),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+
+
 def first_screen(subject: Subject, paint: Paint = _plain) -> list[str]:
     """The lines of the first screen, in the fixed order: verdict to what was guessed."""
     rows = [
-        ("", [_verdict(subject, paint)]),
-        ("Fix", _fixes(subject, paint)),
-        ("Margin", [_margin(subject)]),
-        ("Release", [_release(subject)]),
-        ("On deck", [_on_deck(subject)]),
-        ("Surface", [_surface(subject)]),
-        ("Beacon", [_beacon(subject)]),
-        ("Voltage", [_voltage(subject)]),
-        ("Speeds", [_speeds(subject)]),
-        ("Inputs", [_inputs(subject)]),
+        ("Margin", _margin(subject)),
+        ("Release", _release(subject)),
+        ("On deck", _on_deck(subject)),
+        ("Surface", _surface(subject)),
+        ("Beacon", _beacon(subject)),
+        ("Voltage", _voltage(subject)),
+        ("Speeds", _speeds(subject)),
+        ("Inputs", _inputs(subject)),
     ]
-    lines: list[str] = []
-    for label, texts in rows:
-        for index, text in enumerate(texts):
-            head = label if index == 0 else ""
-            lines.append(f"{head:<9} {text}".rstrip() if label else text)
+    lines = [_verdict(subject, paint), *_fixes(subject, paint)]
+    for label, text in rows:
+        lines += wrapped(text, label.ljust(LABEL), " " * LABEL)
     return lines
 
 
@@ -80,15 +103,20 @@ def _verdict(subject: Subject, paint: Paint) -> str:
 
 
 def _fixes(subject: Subject, paint: Paint) -> list[str]:
+    label, blank = "Fix".ljust(LABEL), " " * LABEL
     worst = [finding for finding in subject.judgement.headline if finding.blocks]
     if not worst:
         cautions = sum(1 for finding in subject.judgement.findings if finding.severity == "caution")
-        return ["nothing stops this dive; " + (f"{words.count(cautions, 'caution')} below" if cautions else "no cautions")]
-    lines = []
+        rest = f"{words.count(cautions, 'caution')} below" if cautions else "no cautions"
+        return [f"{label}nothing stops this dive; {rest}"]
+    lines: list[str] = []
     for finding in worst:
-        lines.append(f"{_line_of(finding)}{paint(finding.name, 'bold')}: {finding.message}")
-        lines.append(f"  -> {finding.fix}")
-    return lines
+        named = wrapped(f"{_line_of(finding)}{finding.name}: {finding.message}", label, blank)
+        lines += [line.replace(finding.name, paint(finding.name, "bold", "red"), 1) for line in named[:1]] + named[1:]
+        lines += wrapped(finding.fix, f"{blank}-> ", f"{blank}   ")
+        label = blank
+    left = sum(1 for finding in subject.judgement.findings if finding.blocks) - len(worst)
+    return [*lines, f"{blank}and {words.count(left, 'more stop')} below"] if left else lines
 
 
 def _line_of(finding: Finding) -> str:
@@ -101,7 +129,8 @@ def _margin(subject: Subject) -> str:
         return "not decided"
     name = subject.results.worst_case
     sign = "left" if worst.margin_wh >= 0 else "short"
-    return f"{abs(worst.margin_wh):.1f} Wh {sign} of {worst.usable_wh:.0f} Wh usable, above the reserve; worst case: {name}"
+    left = f"{abs(worst.margin_wh):.1f} Wh {sign} of {worst.usable_wh:.0f} Wh usable"
+    return f"{left}, above the reserve; worst case: {name}"
 
 
 def _release(subject: Subject) -> str:
@@ -177,11 +206,13 @@ def details(subject: Subject, paint: Paint = _plain) -> list[str]:
     lines += _findings(subject, paint)
     lines += _energy(subject, paint)
     lines += _storage(subject, paint)
-    lines += _listing(paint("Guessed inputs", "bold"), [f"{name} (about, +/- 30 %)" if "about" in name else name for name in subject.loaded.guessed])
-    lines += _listing(paint("Assumed, since the file does not say", "bold"), [f"{k}: {v}" for k, v in subject.loaded.defaults])
+    lines += _listing(paint("Guessed inputs", "bold"), list(subject.loaded.guessed))
+    lines += _listing(
+        paint("Assumed, since the file does not say", "bold"), [f"{k}: {v}" for k, v in subject.loaded.defaults]
+    )
     lines += _listing(paint("Not checked", "bold"), list(subject.judgement.not_checked))
     if subject.judgement.verdict == "go":
-        lines += ["", "No problem found in: " + ", ".join(subject.facts.clean) + "."]
+        lines += ["", *wrapped("No problem found in: " + ", ".join(subject.facts.clean) + ".", "", "  ")]
     lines += ["", *CAUTION]
     return lines
 
@@ -203,11 +234,13 @@ def _findings(subject: Subject, paint: Paint) -> list[str]:
     for finding in findings:
         where = f"@{finding.load}" if finding.load else ""
         state = f"accepted: {finding.reason}" if finding.accepted else finding.severity
+        if finding.final:
+            state += ", cannot be accepted"
         colour = {"stop": "red", "caution": "yellow"}.get(finding.severity, "dim")
         lines.append(f"  {_line_of(finding)}{paint(finding.name + where, colour)} ({state})")
-        lines.append(f"    {finding.message}")
+        lines += wrapped(finding.message, "    ")
         if finding.fix:
-            lines.append(f"    -> {finding.fix}")
+            lines += wrapped(finding.fix, "    -> ")
     return lines
 
 
@@ -215,8 +248,14 @@ def _energy(subject: Subject, paint: Paint) -> list[str]:
     worst, nominal = subject.results.worst, subject.results.nominal
     lines = ["", paint("Energy", "bold") + "  Wh at the cells, worst case and nominal"]
     rows = [["", "worst", "nominal"]]
-    rows += [[label, f"{getattr(worst, key):.1f}", f"{getattr(nominal, key):.1f}"] for label, key in (
-        ("usable above the reserve", "usable_wh"), ("needed until the end", "needed_wh"), ("left", "margin_wh"))]
+    rows += [
+        [label, f"{getattr(worst, key):.1f}", f"{getattr(nominal, key):.1f}"]
+        for label, key in (
+            ("usable above the reserve", "usable_wh"),
+            ("needed until the end", "needed_wh"),
+            ("left", "margin_wh"),
+        )
+    ]
     for load, value in worst.by_load_wh.items():
         rows.append([f"  {load}", f"{value:.1f}", f"{nominal.by_load_wh.get(load, 0.0):.1f}"])
     for phase, value in worst.by_phase_wh.items():
@@ -230,9 +269,11 @@ def _storage(subject: Subject, paint: Paint) -> list[str]:
         return []
     lines = ["", paint("Cards", "bold")]
     for load, use in storage.items():
-        lines.append(f"  {load}: {words.duration(use.recorded_s)} recorded, {use.written_gb:.0f} of {use.card_gb:.0f} GB")
+        lines.append(
+            f"  {load}: {words.duration(use.recorded_s)} recorded, {use.written_gb:.0f} of {use.card_gb:.0f} GB"
+        )
     return lines
 
 
 def _listing(title: str, items: list[str]) -> list[str]:
-    return ["", title, *(f"  {item}" for item in items)] if items else []
+    return ["", title, *(line for item in items for line in wrapped(item, "  ", "    "))] if items else []

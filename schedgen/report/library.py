@@ -56,6 +56,9 @@ def library_lines() -> list[str]:
                 f"{cell['full_v']:.2f} V",
             ]
         )
-    lines += ["Cells  generic, by chemistry, size and mAh", *("  " + row for row in table(rows, right=frozenset({3, 4, 5, 6})))]
+    lines += [
+        "Cells  generic, by chemistry, size and mAh",
+        *("  " + row for row in table(rows, right=frozenset({3, 4, 5, 6}))),
+    ]
     lines += ["", "`schedgen library NAME` prints one as a file to copy and change."]
     return lines

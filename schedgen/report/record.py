@@ -46,7 +46,8 @@ def check_record(subject: Subject, case: str = "worst") -> dict[str, Any]:
         },
         "energy": _energy(account),
         "heat": {
-            load: {"highest_c": number(heat.highest_c), "at_s": number(heat.at_s)} for load, heat in account.heat.items()
+            load: {"highest_c": number(heat.highest_c), "at_s": number(heat.at_s)}
+            for load, heat in account.heat.items()
         },
         "storage": {
             load: {"recorded_s": use.recorded_s, "written_gb": use.written_gb, "card_gb": use.card_gb}
