@@ -58,6 +58,11 @@ _REFUSALS = {
 }
 
 
+def new_token() -> int:
+    """Return a number that tells this session from others, 0 to 65535."""
+    return secrets.randbelow(1 << 16)
+
+
 class Refused(BoardRefused):
     """The board refused a request; `reason` is one of `messages.REASONS`."""
 
@@ -85,12 +90,13 @@ class Client:
 
         Raises `WrongBoard` where its firmware speaks another version of the protocol.
         """
-        token = secrets.randbelow(1 << 16)
+        token = new_token()
         until = self._limit if self._said_hello else min(self._limit, self.port.now() + HELLO_S)
         tries = TRIES if self._said_hello else int(HELLO_S / _REPLY_S)
         values = self._exchange("identify", 0, {"token": token}, tries, until)
-        self._said_hello = True
-        self._sequence = 0
+        if not self._said_hello:
+            self._said_hello = True
+            self._sequence = token % 255  # somewhere else each session, so that late answers of an earlier one differ
         identity = identity_from(values)
         if identity.protocol != PROTOCOL_VERSION:
             raise WrongBoard(
@@ -116,8 +122,6 @@ class Client:
         while len(out) < length:
             piece = min(CHUNK, length - len(out))
             answer = self.request("read", area=area, offset=offset + len(out), length=piece)
-            if len(answer.data()) != piece:
-                raise _garbled(self.port.name)
             out += answer.data()
         return bytes(out)
 
@@ -131,7 +135,7 @@ class Client:
             if now >= until:
                 break
             # An empty frame first ends whatever noise the board has received.
-            lead = DELIMITER if attempt or sequence <= 1 else b""
+            lead = DELIMITER if attempt or sequence == 0 else b""
             self.port.write(lead + line, min(until, now + patience))
             answer = self._await(name, sequence, values, min(until, now + patience))
             if answer is not None:

@@ -224,7 +224,7 @@ def _write(client: Client, slot: int, wanted: bytes, progress: Callable[[int], N
     for at in range(0, len(body), CHUNK):
         piece = body[at : at + CHUNK]
         if held[at : at + CHUNK] != piece:
-            client.request("write", slot=slot, offset=at, data=piece)
+            client.request("write", slot=slot, offset=at, length=len(piece), data=piece)
             written += len(piece)
         progress(at + len(piece))
     client.request("commit", slot=slot, sequence=body[0], length=len(body) - 1, crc=zlib.crc32(body))

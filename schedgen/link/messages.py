@@ -7,47 +7,54 @@ The protocol, complete enough to write the other side from
 board answers; the board never speaks first. Frames are those of `frames.py`: COBS of sequence, kind, payload and
 CRC-16/CCITT-FALSE (high byte first), closed by a zero, at most 60 bytes. A zero with nothing before it is an empty
 frame and is ignored; the computer sends one before its first frame and before each repetition, which ends whatever
-noise the board has received. 100 ms without a byte ends an unfinished frame too. Damaged, over-long and unreadable frames
-are dropped without an answer.
+noise the board has received. 100 ms without a byte end an unfinished frame too. Damaged and over-long frames are
+dropped without an answer.
 
-**Kinds.** A request is 1 to 62, never 10 or 13 (newlines and ``?`` itself are left out, so that ``?`` between newlines is
-never a frame). The reply has the request's number + 128. A refusal has kind 255 and carries the request's number and a reason.
-A readable frame of unknown kind, wrong length or impossible value is refused (`bad request`, `out of range`).
+**Kinds.** A request is 1 to 62, never 10 or 13 (newlines and ``?`` itself are left out, so that ``?`` between
+newlines is never a frame). The reply has the request's number + 128. A refusal has kind 255 and carries the
+request's number and a reason. Frames of kind 128 and above are ignored by the board.
 
 **Fields** follow each other without gaps, numbers low byte first. `text` is printable ASCII, padded with zeros.
-A `data` field comes last and takes the rest of the payload, at most 32 bytes. A field that stands in a request and
-in its reply comes back unchanged, and the computer drops a reply where it does not.
+A `data` field comes last and is as long as the `length` field before it says, at most 32 bytes. A frame whose
+payload is not exactly as long as its kind asks for is damaged and dropped like any other: a CRC without final
+inversion does not notice a zero lost or added at the end, so this check belongs to the error detection. An unknown
+kind is refused `bad request`, an impossible value `out of range`. A field that stands in a request and in its reply
+comes back unchanged, and the computer drops a reply where it does not.
 
 **Sequence.** Sequence 0 is for `identify` alone, which begins a session: it is always executed, and the board forgets
-its last reply. Then 1, 2, ... 255, 1, ...: each new request one higher, a repetition with the same number. A request
-whose sequence equals that of the last one answered (and is not 0) gets the last reply again and is NOT executed. The
-token in `identify` comes back in its reply, so that a late answer to somebody else is not taken for this one.
+its last reply. Then any number from 1 to 255, each new request one higher (1 after 255), a repetition with the same
+number. A request whose sequence equals that of the last one answered (and is not 0) gets the last reply again and is NOT executed; a
+refusal counts as a reply. The token in `identify` comes back in its reply, so that a late answer to somebody else is
+not taken for this one. After a reset the board has no last reply.
 
 **Slots.** 0 is A, 1 is B. A slot holds sequence number, block, CRC-32 (low byte first) over both; the block's first
-byte is its own length. The newest valid slot counts. To upload: `write` in pieces of at most 32 bytes to the slot
-that does NOT count, sequence number and block; then `commit` with sequence, length and CRC-32. The board takes the CRC
-over what its EEPROM really holds, refuses `bad checksum` where it differs, `unreadable settings` where the block makes no
-sense to it and `wrong board type` where it is for another board, else writes the four CRC bytes, the last of the upload. Until then the slot counts for nothing.
-A `write` to the slot that counts, or past the room for sequence and block, is refused. A `commit` of
-what is already committed is answered as done and writes nothing.
+byte is its own length. A slot is valid when the CRC is right, the block is readable and its board type is the
+board's. The newest valid slot counts (sequence numbers compared with wrap-around; of equals, A); while armed, only
+one with the armed dive code. To upload: `write` in pieces of at most 32 bytes to the slot that does NOT count,
+sequence number and block; then `commit` with sequence, length and CRC-32. The board takes the CRC over what its
+EEPROM really holds, refuses `bad checksum` where it differs, `unreadable settings` where the block makes no sense to
+it and `wrong board type` where it is for another board, else writes the four CRC bytes, the last of the upload.
+Until then the slot counts for nothing. A `write` to the slot that counts, or past the room for sequence and block,
+is refused `out of range`. A `commit` of what is already committed is answered as done and writes nothing.
 
-**Arming.** `arm` with the dive code of the settings that count copies them to the other slot, reads both back, refuses unless
-they are identical, and writes the essentials record. Arming again with the same code is answered as done.
-While armed, only `identify`, `read`, `arm`, `disarm` and `start` are obeyed; the rest is refused `armed`.
-`start` starts the clock of an armed board whose trigger is `command`.
+**Arming.** `arm` with the dive code of the settings that count copies them to the other slot, reads both back,
+refuses `memory failed` unless they are identical, and writes the essentials record. Arming again with the same code
+is answered as done. While armed, only `identify`, `read`, `arm`, `disarm` and `start` are obeyed; the rest is refused
+`armed`. `disarm` is always obeyed. `start` starts the clock of an armed board whose trigger is `command`.
 
 **Pulse.** One output on for a time, only while not armed. A release output also needs the dive code and at
-most 10 s. Level 0 switches off at once. A second pulse while one runs is refused `busy` (level 0 is not).
+most 10 s. Level 0 switches off at once. Only a level output takes a level between 0 and 100. A second pulse while
+one runs is refused `busy` (level 0 is not). The reply comes at once, not at the end of the pulse.
 
-**Plain text.** ``?`` as the first byte after a delimiter, a newline or 100 ms of silence, then a newline (CR or LF), is answered
-with one sentence and CR LF. Where the bytes before it may still be a frame (no zero yet, fewer than 60 bytes, first of them
-below 60), the answer waits until a zero, a sixtieth byte or 100 ms of silence show that they were none. Silence between ``?``
-and the newline does not matter.
+**Plain text.** ``?`` as the first byte after a delimiter, a newline or 100 ms of silence, then a newline (CR or LF),
+is answered with one sentence and CR LF. Where the bytes before it may still be a frame (no zero yet, fewer than 60
+bytes, first of them below 60, not all of them newlines), the answer waits until a zero that closes no readable frame,
+a sixtieth byte or 100 ms of silence show that they were none. Silence between ``?`` and the newline does not matter.
 
-**Row.** Bytes 0 to 19 are the essentials record (`schedgen.settings`), 20 and 21 the battery-sense calibration (signed, low byte
-first, in 1/10000), 22 to 29 the given name, 30 and 31 the CRC-16 of bytes 20 to 29, high byte first. Name and calibration
-count only where it fits. To change the essentials record the board first writes 255 into byte 0 (no layout version has that),
-then bytes 1 to 19, then byte 0: so that a torn record is never taken for a whole one.
+**Row.** Bytes 0 to 19 are the essentials record (`essentials.py`), 20 and 21 the battery-sense calibration (signed,
+low byte first, in 1/10000), 22 to 29 the given name, 30 and 31 the CRC-16 of bytes 20 to 29, high byte first. Name
+and calibration count only where it fits. To change the essentials record the board first writes 255 into byte 0 (no
+layout version has that), then bytes 1 to 19, then byte 0: a torn record is never taken for a whole one.
 """
 
 from __future__ import annotations
@@ -167,6 +174,7 @@ def _code(meaning: str) -> Field:
 _AREA = Field("area", 1, "index into AREAS", largest=len(AREAS) - 1)
 _SLOT = Field("slot", 1, "0 is A, 1 is B", largest=1)
 _OFFSET = Field("offset", 2, "first byte, counted from the start of the area or slot")
+_LENGTH = Field("length", 1, "bytes of data, asked for, sent or written", largest=CHUNK)
 _STATE = Field("state", 1, "index into STATES", largest=len(STATES) - 1)
 _OUTPUT = Field("output", 1, "index in the board's order", largest=7)
 _SEQUENCE = Field("sequence", 1, "sequence number of the slot")
@@ -206,16 +214,16 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
         2,
         "read part of an area (slots, essentials, journal, row, history)",
         0.05,
-        (_AREA, _OFFSET, Field("length", 1, "bytes asked for", largest=CHUNK)),
-        (_AREA, _OFFSET, Field("data", 0, "what stands there", "data")),
+        (_AREA, _OFFSET, _LENGTH),
+        (_AREA, _OFFSET, _LENGTH, Field("data", 0, "what stands there", "data")),
     ),
     (
         "write",
         3,
         "write part of the slot that does not count",
         0.2,
-        (_SLOT, _OFFSET, Field("data", 0, "bytes to write", "data")),
-        (_SLOT, _OFFSET, Field("length", 1, "bytes written", largest=CHUNK)),
+        (_SLOT, _OFFSET, _LENGTH, Field("data", 0, "bytes to write", "data")),
+        (_SLOT, _OFFSET, _LENGTH),
     ),
     (
         "commit",
@@ -308,18 +316,31 @@ def encode(message: Message, values: Mapping[str, Value]) -> bytes:
     return b"".join(_encode_field(message.name, field, values[field.name]) for field in message.fields)
 
 
+def is_whole(message: Message, payload: bytes) -> bool:
+    """Return whether a payload is as long as its message says, its `data` too."""
+    at = 0
+    length = 0
+    for field in message.fields:
+        if field.name == "length":
+            length = payload[at] if at < len(payload) else 0
+        at += length if field.kind == "data" else field.width
+    return at == len(payload)
+
+
 def decode(message: Message, payload: bytes) -> Values | None:
-    """Return the field values in `payload`, or None where its length or a value cannot be; never raises."""
+    """Return the field values in `payload`, or None where it is not whole or a value cannot be; never raises."""
+    if not is_whole(message, payload):
+        return None
     values = Values()
     at = 0
     for field in message.fields:
         end = len(payload) if field.kind == "data" else at + field.width
         value = _decode_field(field, payload[at:end])
-        if value is None or end > len(payload):
+        if value is None:
             return None
         values[field.name] = value
         at = end
-    return values if at == len(payload) else None
+    return values
 
 
 def _encode_field(message: str, field: Field, value: Value) -> bytes:

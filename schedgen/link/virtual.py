@@ -14,7 +14,7 @@ from schedgen.link import messages
 from schedgen.link.eeprom import Memory, Nameplate
 from schedgen.link.frames import Frame, FrameDecoder, encode_frame
 from schedgen.link.holdings import Holdings, Refusal
-from schedgen.link.messages import AREAS, NO_CODE, NO_SLOT, REASON_NUMBERS, REPLIES, REQUESTS, Value, Values
+from schedgen.link.messages import AREAS, NO_CODE, NO_SLOT, REASON_NUMBERS, REPLIES, REQUESTS, Message, Value, Values
 from schedgen.link.plain import PlainText
 from schedgen.settings.decode import decode
 from schedgen.settings.fields import LAYOUT_VERSION
@@ -89,20 +89,20 @@ class VirtualBoard:
             return b""  # somebody else's answer, or our own come back
         if frame.sequence and frame.sequence == self._last_sequence:
             return self._last_reply
-        reply = self._obey(frame)
+        request = messages.BY_NUMBER.get(frame.kind)
+        if request is not None and not messages.is_whole(request, frame.payload):
+            return b""
+        reply = self._obey(frame, request)
         self._last_sequence, self._last_reply = frame.sequence, encode_frame(reply)
         return self._last_reply
 
-    def _obey(self, frame: Frame) -> Frame:
-        request = messages.BY_NUMBER.get(frame.kind)
+    def _obey(self, frame: Frame, request: Message | None) -> Frame:
         try:
-            if request is None:
-                raise Refusal("bad request")
-            if (frame.sequence == 0) != (request.name == "identify"):
+            if request is None or (frame.sequence == 0) != (request.name == "identify"):
                 raise Refusal("bad request")
             asked = messages.decode(request, frame.payload)
             if asked is None:
-                raise Refusal("bad request")
+                raise Refusal("out of range")
             if self.holdings.armed_code is not None and request.name in _LOCKED_WHILE_ARMED:
                 raise Refusal("armed")
             answer, values = REPLIES[request.name], self._handlers()[request.name](asked)
@@ -171,6 +171,7 @@ class VirtualBoard:
         return {
             "area": asked["area"],
             "offset": offset,
+            "length": length,
             "data": self.memory.read(address + offset, length),
         }
 
