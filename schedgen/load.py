@@ -12,7 +12,7 @@ from schedgen.dive.board_rules import board_troubles
 from schedgen.dive.defaults import assumptions, guessed_inputs
 from schedgen.dive.model import Dive
 from schedgen.dive.read import ReadDive, read_dive
-from schedgen.errors import FileProblems, Problem
+from schedgen.errors import FileProblems, OutOfRange, Problem
 from schedgen.files.bind import Places, problem_at
 from schedgen.files.place import Place
 from schedgen.files.tree import read_tree
@@ -21,6 +21,7 @@ from schedgen.files.trouble import Trouble
 if TYPE_CHECKING:
     from schedgen.board.cell import Cell
     from schedgen.board.model import Board
+    from schedgen.dive.vehicle import Site, WaterRow
     from schedgen.judge import Judgement
     from schedgen.plan.model import Plan
     from schedgen.settings import Settings
@@ -113,6 +114,8 @@ def load(path: str | Path) -> LoadedDive:
     if board is not None:
         problems += [problem_at(read.tree, (), trouble) for trouble in board_troubles(read.sections, board)]
     problems += _unreadable(read)
+    if not problems and read.dive is not None:
+        problems += _impossible_water(read, read.dive)
     if problems or read.dive is None or board is None or cell is None:
         raise FileProblems(problems)
     return LoadedDive(read.dive, board, cell, Path(path), read.places)
@@ -147,6 +150,27 @@ def _placed(read: ReadDive, where: tuple[str, ...], problem: Problem) -> Problem
     if problem.line:
         return problem
     return problem_at(read.tree, where, Trouble(problem.message, problem.expected, problem.example, problem.next))
+
+
+def _impossible_water(read: ReadDive, dive: Dive) -> list[Problem]:
+    """Rows of the water profile that lie outside the range of the equation of state, each with its bound."""
+    site = dive.site
+    try:
+        for index, row in enumerate(site.water):
+            _weigh(site, row)
+    except OutOfRange as error:
+        expected = "water that can be: liquid, and fresh, brackish or of the sea"
+        return [problem_at(read.tree, ("site", "water", index), Trouble(f"{error}.", expected, "", error.next_step))]
+    return []
+
+
+def _weigh(site: Site, row: WaterRow) -> None:
+    from schedgen.physics import seawater
+
+    pressure = float(seawater.pressure(row.depth.high, site.latitude.nominal))
+    for salinity in (row.salinity.low, row.salinity.high):
+        for temperature in (row.temperature.low, row.temperature.high):
+            seawater.density(salinity, temperature, pressure, site.latitude.nominal, site.longitude.nominal)
 
 
 def _unreadable(read: ReadDive) -> list[Problem]:

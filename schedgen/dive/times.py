@@ -15,7 +15,10 @@ EVENTS: tuple[EventName, ...] = ("start", "splash", "bottom", "release", "surfac
 Base = Literal["start", "splash", "bottom", "release", "surface", "end", "sunset", "sunrise", "instant"]
 _BASES: tuple[Base, ...] = (*EVENTS, "sunset", "sunrise")
 
-_EXPECTED = "an event (start, splash, bottom, release, surface, end), sunset or sunrise, plus or minus a duration; or an instant"
+_EXPECTED = (
+    "an event (start, splash, bottom, release, surface, end), sunset or sunrise, plus or minus a duration; "
+    "or an instant"
+)
 _EXAMPLE = "bottom + 40 min"
 _INSTANT_EXAMPLE = "2027-04-19T06:40:00+01:00"
 _INSTANT = re.compile(

@@ -6,13 +6,13 @@ Works for any model whose fields take text, lists of text or further models; kno
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from schedgen.errors import FileProblems, Problem
-from schedgen.files.complaints import complaint
+from schedgen.files.complaints import complaint, hint_at
 from schedgen.files.place import Place
 from schedgen.files.tree import Leaf, Node, Series, Table, Tree, source_line
 from schedgen.files.trouble import Misread, Trouble
@@ -141,8 +141,10 @@ def _problems(model_class: type[BaseModel], tree: Tree, detail: Any) -> list[Pro
     raised = detail.get("ctx", {}).get("error")
     if isinstance(raised, Misread):
         troubles = list(raised.troubles)
+        _, example = hint_at(model_class, where)
+        troubles = [replace(t, example=example) if example and not t.where else t for t in troubles]
         if on_key:
-            troubles = [Trouble(t.message, t.expected, t.example, t.next, (), True) for t in troubles]
+            troubles = [replace(t, on_key=True) for t in troubles]
     else:
         troubles = [complaint(model_class, where, detail, _follow(tree.root, where)[0])]
     return [problem_at(tree, where, trouble) for trouble in troubles]

@@ -108,6 +108,8 @@ def _unknown_value(model: type[BaseModel], where: Sequence[str | int], node: Nod
         return Trouble(f"{_name(where)} must be one word.", listing(allowed), allowed[0] if allowed else "")
     if not node.text:
         return Trouble(f"{_name(where)} has no value.", listing(allowed), "", "Write one of them.")
+    if not node.text.strip("? "):
+        return Trouble(f"{_name(where)} still has to be filled in.", listing(allowed), "", "Write one of them.")
     guess = did_you_mean(node.text, allowed)
     return Trouble(
         f"{_name(where)} cannot be {shown(node.text)}. {guess}".strip(), listing(allowed), "", "Write one of them."

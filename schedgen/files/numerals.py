@@ -76,6 +76,9 @@ def yes_or_no(text: str) -> bool:
     if stripped in ("yes", "no"):
         return stripped == "yes"
     meant = {"on": "yes", "true": "yes", "y": "yes", "1": "yes", "off": "no", "false": "no", "n": "no", "0": "no"}
+    if not stripped.strip("?"):
+        message = "This still has to be filled in." if stripped else "There is no value."
+        raise _misread(f"{message} Yes or no is wanted.", "yes or no", "yes", "Write yes or no.")
     word = meant.get(stripped.lower(), stripped.lower() if stripped.lower() in ("yes", "no") else "")
     step = f"Write {word}." if word else "Write yes or no."
     raise _misread(f"{shown(stripped)} is neither yes nor no.", "yes or no", "yes", step)

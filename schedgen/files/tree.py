@@ -33,6 +33,9 @@ _SHORT = 100_000
 _ODD_SPACES = "\u00a0\u1680\u2000-\u200d\u202f\u205f\u2060\u3000\ufeff"
 _INDENT = re.compile(f"[ ]*([\t{_ODD_SPACES}])[\\s{_ODD_SPACES}]*[^\\s#{_ODD_SPACES}]")
 _ODD_SPACE = re.compile(f"[{_ODD_SPACES}]")
+_BLANK = re.compile(r"([:,\[{-][ ]+)\?(?=[ ]*(?:[#,}\]\r\n]|$))", re.MULTILINE)
+"""A lone `?`, where a value still has to be filled in: YAML takes it for something else, so it is hidden from it."""
+_HIDDEN = "\ue000"
 _CURLY = "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u201b"
 
 
@@ -109,9 +112,11 @@ def parse_tree(text: str, file: str, loader: Any = None) -> Tree:
     Raises `FileProblems` where the text has no usable tree at all; lesser problems are in the tree.
     """
     chosen = loader or _loader()
-    builder = _Builder(file, split_lines(text))
+    lines = split_lines(text)
+    marked = text if "?" not in text or _HIDDEN in text else _BLANK.sub(rf"\1{_HIDDEN}", text)
+    builder = _Builder(file, lines, hidden=marked is not text)
     try:
-        for event in yaml.parse(text, Loader=chosen):
+        for event in yaml.parse(marked, Loader=chosen):
             builder.take(event)
     except _Stop:
         pass
@@ -136,7 +141,8 @@ class _Stop(Exception):  # noqa: N818  # control flow inside this module, never 
 class _Builder:
     """Turns parser events into a tree. One open container a stack entry; `keys` holds its key in waiting."""
 
-    def __init__(self, file: str, lines: list[str]) -> None:
+    def __init__(self, file: str, lines: list[str], hidden: bool) -> None:
+        self.hidden = hidden
         self.file = file
         self.lines = lines
         self.problems: list[Problem] = []
@@ -185,7 +191,8 @@ class _Builder:
 
     def _scalar(self, event: Any, line: int, column: int) -> None:
         plain = not event.style  # the C parser says '' where the Python one says None
-        leaf = Leaf(event.value, line, column, plain)
+        text = event.value.replace(_HIDDEN, "?") if self.hidden else event.value
+        leaf = Leaf(text, line, column, plain)
         if event.end_mark.line > event.start_mark.line:
             self.long_texts.append((line, event.end_mark.line + 1))
         if event.tag is not None:

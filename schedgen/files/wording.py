@@ -40,7 +40,8 @@ def syntax_problem(error: Any, file: str, lines: list[str]) -> Problem:
             lines,
             context.line,
             context.column,
-            f"The {opened} opened here is not closed, or a comma is missing before line {line + 1}, column {column + 1}.",
+            f"The {opened} opened here is not closed, or a comma is missing "
+            f"before line {line + 1}, column {column + 1}.",
             f"{opened} ... {close} with commas between the parts",
             "{depth: 0 m, temperature: 11 degC, salinity: 35}",
             f"Look for a missing comma or {close}.",
