@@ -122,7 +122,7 @@ def early_release(subject: Subject) -> Iterator[Outcome]:
 
 def uncovered(subject: Subject, account: Account) -> list[str]:
     """What a case leaves without power: `release`, `beacon`; empty when both are covered."""
-    from schedgen.judge.electrical import release_shortfall
+    from schedgen.judge.volts import release_shortfall
 
     lost = []
     last = subject.plan.primary.last_end_s if subject.plan.primary is not None else None

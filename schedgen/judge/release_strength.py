@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from schedgen.judge import weights
-from schedgen.judge.electrical import actuators, nominal_pack_v
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import Missing, Outcome, Subject
+from schedgen.judge.volts import actuators, nominal_pack_v
 from schedgen.judge.water import near_bottom
 from schedgen.judge.words import number, span, span_up
 

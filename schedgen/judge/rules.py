@@ -52,6 +52,7 @@ def all_rules() -> tuple[Registered, ...]:
         recovery,
         release,
         release_strength,
+        volts,
         water,
         windows,
     )

@@ -5,15 +5,19 @@ from __future__ import annotations
 import math
 
 _UNITS = ((86400, "d"), (3600, "h"), (60, "min"), (1, "s"))
+_DAYS_FROM_S = 10 * 86400
 
 
 def span(seconds: float) -> str:
-    """A duration as the dive file writes one, at most two units: `2 h 10 min`, `45 s`, `0 s`; never negative."""
+    """A duration as the dive file writes one, at most two units: `2 h 10 min`, `45 s`, `0 s`; never negative.
+
+    Whole minutes from 2 h on, days from 10 d on.
+    """
     rest = round(abs(seconds))
     if rest >= 7200:
         rest = round(rest / 60) * 60
     parts = []
-    for size, unit in _UNITS[1:]:
+    for size, unit in _UNITS[0 if rest >= _DAYS_FROM_S else 1 :]:
         count, rest = divmod(rest, size)
         if count:
             parts.append(f"{count} {unit}")
