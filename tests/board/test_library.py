@@ -8,7 +8,7 @@ import pytest
 from crccheck.crc import Crc16CcittFalse
 
 from schedgen.board import where
-from schedgen.board.identity import identity_text
+from schedgen.board.identity import crc16, identity_text
 from schedgen.board.load import (
     board_names,
     cell_inside,
@@ -74,6 +74,11 @@ def test_the_board_type_is_the_checksum_of_the_text_that_is_documented() -> None
         board = load_board(name)
         assert board.board_type == Crc16CcittFalse.calc(identity_text(board).encode("ascii"))
     assert len({load_board(name).board_type for name in BOARDS}) == len(BOARDS)
+
+
+def test_the_checksum_has_its_published_check_value() -> None:
+    # catalogue of parametrised CRC algorithms (G. Cook): CRC-16/CCITT-FALSE, "123456789"
+    assert crc16(b"123456789") == 0x29B1
 
 
 def test_the_board_type_is_fixed_for_the_boards_in_use() -> None:
