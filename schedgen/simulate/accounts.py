@@ -83,10 +83,11 @@ def energy_of(solved: Solved, reserve: float) -> Energy:
     fed = np.arange(len(hours))[:, None] < course.dead
     nominal_v = pack.series * float(pack.tables.at(0.5, 20.0)[0])
     volts = np.where(fed, course.mean_v, nominal_v) if solved.supply is None else solved.supply.volts
+    lit = np.where(fed, course.lit_v, nominal_v) if solved.supply is None else volts
     by_load: dict[str, Floats] = {}
     total = np.zeros_like(hours)
     for consumer in solved.demand.consumers:
-        watts = watts_of(solved, consumer, volts)
+        watts = watts_of(solved, consumer, lit if consumer.blinks else volts)
         total += watts
         energy = (watts * hours).sum(axis=0)
         by_load[consumer.account] = by_load.get(consumer.account, 0.0) + energy

@@ -70,6 +70,8 @@ class Course:
     relaxation_v: Floats
     current_a: Floats
     mean_v: Floats
+    lit_v: Floats
+    """Voltage while a flash is lit, the mean where nothing flashes."""
     inner_v: Floats
     """Open-circuit voltage of the pack at mid-step."""
     power_w: Floats
@@ -141,15 +143,16 @@ def look_up(pack: Pack, charge: Floats, at: Climate) -> tuple[Floats, Floats, Fl
     return ocv * pack.series, series_ohm * factor, relaxation_ohm * factor, felt
 
 
-def _mean_current(draw: Draw, inner_v: Floats, ohm: Floats) -> tuple[Floats, Floats, Floats]:
-    """Mean voltage, current and power of every step; a flash is its lit part and its dark part."""
+def _mean_current(draw: Draw, inner_v: Floats, ohm: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """Mean voltage, current and power of every step, and the voltage while lit; a flash is its lit part and its dark
+    part."""
     volts, current = terminal(inner_v, ohm, draw.peak_w, draw.peak_a, draw.siemens)
     if not draw.flashing:
-        return volts, current, volts * current
+        return volts, current, volts * current, volts
     dark_v, dark_a = terminal(inner_v, ohm, draw.base_w, draw.base_a, draw.siemens)
     lit, dark = draw.duty, 1.0 - draw.duty
     power = lit * volts * current + dark * dark_v * dark_a
-    return lit * volts + dark * dark_v, lit * current + dark * dark_a, power
+    return lit * volts + dark * dark_v, lit * current + dark * dark_a, power, volts
 
 
 def solve(pack: Pack, draw: Draw, time_s: Floats, true_s: Floats, cell_c: Floats) -> Course:
@@ -172,7 +175,7 @@ def solve(pack: Pack, draw: Draw, time_s: Floats, true_s: Floats, cell_c: Floats
     gain = 1.0 - kept
     for rounds in range(1, ROUNDS + 1):
         source, ohm, slow, felt = look_up(pack, mid, at_mid)
-        volts, current, power = _mean_current(draw, source - relaxation[:-1] * weight, ohm + slow * (1.0 - weight))
+        volts, current, power, lit_v = _mean_current(draw, source - relaxation[:-1] * weight, ohm + slow * (1.0 - weight))
         failing = (volts < cut) | (felt <= 0.0)
         dead = np.where(failing.any(axis=0), failing.argmax(axis=0), steps)
         relaxation = recurrence(kept, gain * slow * current, relaxation[0])
@@ -190,7 +193,7 @@ def solve(pack: Pack, draw: Draw, time_s: Floats, true_s: Floats, cell_c: Floats
     charge[1:] = np.where(fed, charge[1:], charge[dead, column])
     relaxation[1:] = np.where(fed, relaxation[1:], 0.0)
     current, power = np.where(fed, current, 0.0), np.where(fed, power, 0.0)
-    return Course(charge, relaxation, current, volts, source, power, dead, empty, rounds)
+    return Course(charge, relaxation, current, volts, lit_v, source, power, dead, empty, rounds)
 
 
 def _some(pack: Pack, which: Ints) -> Pack:
@@ -234,7 +237,7 @@ def _empty_at(
         draw.flashing,
     )
     source, ohm, _, felt = look_up(some, between(charge), climate(some, between(cell_c)))
-    volts, _, _ = _mean_current(here, source - between(relaxation), ohm)
+    volts, *_ = _mean_current(here, source - between(relaxation), ohm)
     under = (volts < some.cut_v * some.series) | (felt <= 0.0)
     first, column = under.argmax(axis=0), np.arange(len(hit))
     moment = between(time_s)[first, column]

@@ -52,6 +52,11 @@ class Consumer:
     used: bool = True
     """False for one that the plan never switches on: a load at full power, kept for the case that it is stuck on."""
 
+    @property
+    def blinks(self) -> bool:
+        """Whether a flash pattern runs in some of its segments."""
+        return bool((self.peak > self.mean).any())
+
 
 @dataclass(frozen=True, slots=True)
 class Surge:

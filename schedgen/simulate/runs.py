@@ -18,6 +18,8 @@ from schedgen.simulate.results import Floats
 Ints = NDArray[np.intp]
 LARGEST_CHARGE_STEP = 0.015
 """A step never takes more than this share of the charge by the first estimate."""
+SPENT = 1.5
+"""After so many charges by the first estimate a pack is surely empty, and steps may be long."""
 TRAVEL_PARTS = 6
 """The way down and the way up are cut in so many parts, to follow the water's temperature."""
 SETTLING_S = (600.0, 1200.0, 2400.0, 4800.0, 9000.0, 15000.0, 24000.0)
@@ -152,10 +154,23 @@ def time_grid(runs: Runs, demand: Demand, horizon: Floats, share_per_s: Callable
     times.sort(axis=0)
     length = np.diff(times, axis=0)
     segments = segments_at(demand, times[:-1] + 0.5 * length)
-    taken = (share_per_s(segments) * length).max(axis=1)
+    spent = np.minimum(np.cumsum(share_per_s(segments) * length, axis=0), SPENT)
+    taken = np.diff(spent, axis=0, prepend=0.0)
     pieces = np.maximum(1, np.ceil(taken / LARGEST_CHARGE_STEP)).astype(np.intp)
-    source = np.repeat(np.arange(len(pieces)), pieces)
-    first = np.cumsum(pieces) - pieces
-    part = (np.arange(len(source)) - first[source]) / pieces[source]
-    fine = times[source] + length[source] * part[:, None]
-    return np.concatenate([fine, times[-1:]])
+    return _divided(times, length, pieces, horizon)
+
+
+def _divided(times: Floats, length: Floats, pieces: Ints, horizon: Floats) -> Floats:
+    """Every step cut into its own number of equal `pieces` (steps, runs), the runs padded at their end with steps of no
+    length: so the grid of a run never depends on the other runs."""
+    steps, runs = pieces.shape
+    count = pieces.T.ravel()
+    source = np.repeat(np.arange(steps * runs), count)
+    run, step = np.divmod(source, steps)
+    place = np.arange(len(source))
+    part = (place - (np.cumsum(count) - count)[source]) / count[source]
+    totals = pieces.sum(axis=0)
+    fine = np.empty((totals.max() + 1, runs))
+    fine[:] = horizon
+    fine[place - (np.cumsum(totals) - totals)[run], run] = times[step, run] + length[step, run] * part
+    return fine
