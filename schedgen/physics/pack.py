@@ -102,7 +102,7 @@ def label(series: int, parallel: int, cell_ah: float, cell_v: float) -> Label:
 
 
 def strings_left(parallel: int, lost: int = 1) -> int:
-    """Parallel strings after `lost` of them went open [1]. Raises `OutOfRange` when none is left.
+    """Parallel strings after `lost` of them went open [1]. Source: definition. Raises `OutOfRange` when none is left.
 
     >>> strings_left(5)
     4
@@ -337,8 +337,13 @@ def rest_uncertainty(tables: CellTables, rested_s: float, capacity_ah: float, hy
     """Volts by which a rested cell's voltage may differ from its open-circuit voltage, either way [V].
 
     hysteresis + what is left of the relaxation after C/2: I R1 exp(-t / 30 min), R1 at half charge and 25 degC;
-    the slow diffusion tail is longer than the table's branch, so 30 min stands for it (from memory).
-    Raises `OutOfRange` when rested for less than 30 min.
+    the slow diffusion tail is longer than the table's branch, so 30 min stands for it. Source: both rules from
+    memory. Raises `OutOfRange` when rested for less than 30 min.
+
+    >>> from schedgen.physics.cell import Curves
+    >>> line = CellTables(Curves([0, 1], [3, 4], [0, 1], [25], [[0.1, 0.1]], [[0.02, 0.02]], 60.0, [25], [1], [1]))
+    >>> round(rest_uncertainty(line, 3600.0, 5.0, 0.005), 5)
+    0.01177
     """
     if rested_s < SHORTEST_REST_S:
         raise OutOfRange(
@@ -362,6 +367,11 @@ def charge_from_rest(
     every temperature (its change is under 0.3 mV/K, from memory). A bound that passes the table's end is that end,
     since no cell holds more than full or less than empty; the nominal must lie inside.
     Raises `OutOfRange`. Source: inverse of the open-circuit table.
+
+    >>> from schedgen.physics.cell import Curves
+    >>> line = CellTables(Curves([0, 1], [3, 4], [0, 1], [25], [[0.1, 0.1]], [[0.02, 0.02]], 60.0, [25], [1], [1]))
+    >>> [round(share, 3) for share in charge_from_rest(line, (10.47, 10.5, 10.53), 3, 7200.0, 5.0)]
+    [0.484, 0.5, 0.516]
     """
     _positive("series", series)
     spread = rest_uncertainty(tables, rested_s, capacity_ah, hysteresis_v)

@@ -46,7 +46,8 @@ def enclosing_ratio(cells: int) -> float:
     """Radius of the smallest known circle around `cells` equal circles, over their radius [1].
 
     Exact or best known for 1 to 19. Above, up to 400, what the best of the hexagonal arrangements needs: those many
-    certainly fit, though a cleverer arrangement might need less. Raises `OutOfRange`.
+    certainly fit, though a cleverer arrangement might need less. Source: see the module. Raises
+    `OutOfRange`.
 
     >>> round(enclosing_ratio(7), 6), round(enclosing_ratio(19), 4)
     (3.0, 4.8637)
@@ -70,7 +71,7 @@ def _hexagonal(cells: int, x: float, y: float) -> float:
 
 
 def density(cells: int) -> float:
-    """Share of the enclosing circle's area that the cells cover: n / k^2 [share]. Raises `OutOfRange`.
+    """Share of the enclosing circle's area that the cells cover: n / k^2 [share]. Source: areas. Raises `OutOfRange`.
 
     >>> round(density(7), 4)
     0.7778
@@ -81,7 +82,8 @@ def density(cells: int) -> float:
 def bore_needed(cells: int, diameter_m: float, spacing_m: float = 0.0) -> float:
     """Least bore for `cells` of `diameter_m` [m] in one layer, `spacing_m` [m] apart: (k - 1)(d + s) + d [m].
 
-    The spacing is between neighbours; the outer ones touch the bore. Raises `OutOfRange`.
+    The spacing is between neighbours; the outer ones touch the bore. Source: the ratio's definition.
+    Raises `OutOfRange`.
 
     >>> round(bore_needed(7, 0.0212, 0.001), 4)
     0.0656
@@ -92,7 +94,7 @@ def bore_needed(cells: int, diameter_m: float, spacing_m: float = 0.0) -> float:
 
 
 def fits(cells: int, diameter_m: float, spacing_m: float, bore_m: float) -> bool:
-    """Whether `cells` fit the bore in one layer. Raises `OutOfRange`.
+    """Whether `cells` fit the bore in one layer. Source: `bore_needed`. Raises `OutOfRange`.
 
     >>> fits(7, 0.0212, 0.001, 0.068), fits(8, 0.0212, 0.001, 0.068)
     (True, False)
@@ -102,6 +104,8 @@ def fits(cells: int, diameter_m: float, spacing_m: float, bore_m: float) -> bool
 
 def most_in_bore(diameter_m: float, spacing_m: float, bore_m: float) -> int:
     """The largest number of cells that fit the bore in one layer, up to 400; 0 when not even one does.
+
+    Source: `bore_needed`.
 
     >>> most_in_bore(0.0212, 0.001, 0.068)
     7
@@ -118,7 +122,7 @@ def most_in_bore(diameter_m: float, spacing_m: float, bore_m: float) -> int:
 def least_parallel(passes: Callable[[int], bool], most: int = 40) -> int | None:
     """The least parallel count from 1 to `most` for which `passes` is true; None when none is.
 
-    Bisection: `passes` must stay true once it is (more cells never make it worse).
+    Bisection: `passes` must stay true once it is (more cells never make it worse). Source: bisection.
 
     >>> least_parallel(lambda parallel: parallel * 3.0 >= 17.0)
     6
