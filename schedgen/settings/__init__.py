@@ -1,6 +1,6 @@
 """The settings block: one table of fields; encoder, decoder, slots; C header and hex files made from them.
 
-`encode_for(plan, board)` gives `Settings`, `decode(block)` what a block says, `render(plan, board, settings)` the files.
+`encode_for(plan, board)` gives `Settings`, `decode(block)` what a block says, `render(plan, board, settings)` files.
 """
 
 from schedgen.settings.code import dive_code, same_code

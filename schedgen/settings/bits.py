@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from schedgen.errors import BlockError
-from schedgen.settings.fields import Field
+from schedgen.settings.fields import Field, by_name
 
-FULL = 24
+FULL = by_name("header", "end").bits
 """Width of a narrow field outside a block, and before `end` is known."""
 
 

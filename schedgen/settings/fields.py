@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 
 from schedgen.errors import BlockError, CounterRange
+from schedgen.settings.code import BITS as CODE_BITS
 
 LAYOUT_VERSION = 1
 """Raised with every change of this table; a firmware refuses a block of another version."""
@@ -237,7 +238,7 @@ _BY_NAME = {one.name: one for one in HEADER}
 ESSENTIALS = (
     _BY_NAME["layout_version"],
     _flag("armed", "1: armed; 0: disarmed, and only the code of the block is kept"),
-    Field("code", 30, 0, (1 << 30) - 1, "dive code, as a number"),
+    Field("code", CODE_BITS, 0, (1 << CODE_BITS) - 1, "dive code, as a number"),
     _BY_NAME["not_before"],
     _BY_NAME["at"],
     _BY_NAME["latest"],

@@ -26,7 +26,7 @@ from schedgen.plan.model import (
     ShiftRelease,
     Window,
 )
-from schedgen.settings.meaning import burst_stop, combinations
+from schedgen.settings.meaning import burst_stop, bursts_without_end, combinations
 
 OUTPUTS = ("OUT1", "OUT2", "OUT3", "OUT4", "PWM1", "PWM2", "REL1", "REL2")
 """The outputs of the board halyard-4809, in its order."""
@@ -118,10 +118,14 @@ def window_of(draw: st.DrawFn, output: str, end_s: int) -> Window:
     made = window("load", output, start_s, stop_s, level=level, start_moves=moves, stop_moves=stop_moves)
     if kind == "repeating":
         on_s = draw(st.integers(1, min(stop_s - start_s, 16383)))
+        if draw(st.booleans()):
+            every_s = draw(st.integers(max(128, on_s), 65535))  # faster ones without end are a flash
+            burst = Burst(every_s, on_s, bursts_without_end(start_s, every_s))
+            return replace(made, burst=burst, stop_s=None)
         every_s = draw(st.integers(on_s, 65535))
         most = 1 + (stop_s - start_s - on_s) // every_s
         burst = Burst(every_s, on_s, draw(st.integers(1, min(most, 8192))), 2)
-        return replace(made, burst=burst, stop_s=None if draw(st.booleans()) else burst_stop(start_s, burst))
+        return replace(made, burst=burst, stop_s=burst_stop(start_s, burst))
     if "flash" in kind:
         on, every = draw(st.tuples(st.integers(1, 8191), st.integers(1, 8191)).map(sorted))
         made = replace(made, flash=Flash(every, on))

@@ -34,7 +34,7 @@ def ending(plan: Plan, end_s: int) -> Plan:
     return replace(plan, events={**plan.events, "end": Bounds(end_s, end_s, end_s)})
 
 
-@settings(deadline=None, max_examples=1200)
+@settings(deadline=None, max_examples=1300)
 @given(plans())
 def test_encoding_decoding_and_encoding_again_gives_the_same_bytes(plan: Plan) -> None:
     made = encode(plan, OUTPUTS, 1024)
