@@ -29,7 +29,9 @@ def states(plan: Plan, first_firing: int | None = None) -> list[tuple[int, State
 
 
 def on_times(plan: Plan, output: str, first_firing: int | None = None) -> tuple[OnTime, ...]:
-    """On-times of one output that no release is wired to, when the first firing command comes at `first_firing`."""
+    """On-times of one output when the first firing command comes at `first_firing` (None: as planned)."""
+    if plan.outputs[output].kind == "release":
+        return _tries(plan, output, first_firing)
     windows = {name: one.windows for name, one in plan.outputs.items()}
     parts = [
         (start, overlay(pieces_of(windows[output], windows, state)))
@@ -38,15 +40,21 @@ def on_times(plan: Plan, output: str, first_firing: int | None = None) -> tuple[
     return splice(parts)
 
 
+def _tries(plan: Plan, output: str, first_firing: int | None) -> tuple[OnTime, ...]:
+    """On-times of a release output: every try of what is wired to it."""
+    for firing in (plan.primary, plan.backup):
+        if firing is not None and firing.output == output:
+            if firing is (plan.primary or plan.backup) and first_firing is not None:
+                firing = replace(firing, at_s=first_firing)
+            return firing_on_times(firing, states(plan, first_firing)[-1][1].end)
+    return ()
+
+
 def with_edges(plan: Plan) -> Plan:
     """The plan with on-times and edges of every output made anew from its windows and firings."""
     outputs: dict[str, OutputPlan] = {}
     for name, one in plan.outputs.items():
-        if one.kind == "release":
-            firing = next((f for f in (plan.primary, plan.backup) if f is not None and f.output == name), None)
-            times = () if firing is None else firing_on_times(firing, plan.end_s)
-        else:
-            times = on_times(plan, name)
+        times = on_times(plan, name)
         outputs[name] = replace(one, on_times=times, edges=edges_of(name, times))
     return replace(plan, outputs=outputs)
 

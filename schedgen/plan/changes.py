@@ -7,8 +7,18 @@ from dataclasses import replace
 from itertools import product
 
 from schedgen.plan.assemble import with_edges
-from schedgen.plan.events import Happening, after_release, bounds_of, commanded, true_of
-from schedgen.plan.model import ChooseLevel, Clip, FieldChange, OutputPlan, Plan, ShiftRelease, Window
+from schedgen.plan.model import (
+    Bounds,
+    ChooseLevel,
+    Clip,
+    FieldChange,
+    OutputPlan,
+    Plan,
+    ShiftRelease,
+    TrueBounds,
+    Window,
+)
+from schedgen.plan.times import MOVING
 
 Choice = tuple[int, ...]
 
@@ -52,8 +62,9 @@ def is_possible(plan: Plan, choice: Choice) -> bool:
 def apply_changes(plan: Plan, choice: Choice) -> Plan:
     """The plan as the buttons leave it with `choice`: one value for each field change, as `choices_of` gives them.
 
-    A shift moves the primary's firing, release, surface and end, and every edge that hangs on them; a level replaces
-    the schedule's first level of that output. Raises ValueError for a choice that the plan does not offer.
+    A shift moves the primary's firing, release, surface and end, and every edge that hangs on them; not `latest`, nor
+    a backup. A level takes the place of the first value in every window of that output that has it. The plan that comes
+    back offers no changes any more. Raises ValueError for a choice that the plan does not offer.
     """
     if len(choice) != len(plan.field_changes):
         raise ValueError(f"{len(choice)} values for {len(plan.field_changes)} field changes")
@@ -68,7 +79,7 @@ def apply_changes(plan: Plan, choice: Choice) -> Plan:
     if shift:
         outputs = {name: _shifted(one, shift) for name, one in outputs.items()}
         plan = _later(plan, shift)
-    return with_edges(replace(plan, outputs=outputs))
+    return with_edges(replace(plan, outputs=outputs, field_changes=(), allowed_changes=()))
 
 
 def _with_level(output: OutputPlan, old: int, new: int) -> OutputPlan:
@@ -97,18 +108,16 @@ def _moved(window: Window, shift: int) -> Window:
 
 
 def _later(plan: Plan, shift: int) -> Plan:
-    """The plan with the primary and the events after it `shift` seconds later."""
-    if plan.primary is None:
-        return plan
-    primary = replace(plan.primary, at_s=plan.primary.at_s + shift)
+    """The plan with its release, and the events that hang on it, `shift` seconds of the controller's clock later."""
     error = plan.clock_tolerance
-    release = commanded(primary.at_s, error)
-    after: dict[str, Happening] = after_release(
-        release, primary.last_end_s, plan.cut_s, plan.fall.up_s, plan.wait_s, error
-    )
-    return replace(
-        plan,
-        primary=primary,
-        events={**plan.events, **bounds_of(after)},
-        true_events={**plan.true_events, **true_of(after)},
-    )
+    events, true_events = dict(plan.events), dict(plan.true_events)
+    for name in MOVING:
+        if name in events:
+            one = events[name]
+            events[name] = Bounds(one.early + shift, one.nominal + shift, one.late + shift)
+        if name in true_events:
+            true = true_events[name]
+            early, late = sorted((shift / (1 + error), shift / (1 - error)))
+            true_events[name] = TrueBounds(true.early + early, true.nominal + shift, true.late + late)
+    primary = None if plan.primary is None else replace(plan.primary, at_s=plan.primary.at_s + shift)
+    return replace(plan, primary=primary, events=events, true_events=true_events)

@@ -144,7 +144,15 @@ class _Compiler:
                 self.note("", message, "vehicle")
 
     def _check(self, plan: Plan, pairs: list[Pair]) -> None:
-        """Overlaps, and numbers that the settings cannot hold."""
+        """Overlaps, numbers that the settings cannot hold, and a backup that would come after the end."""
+        if plan.backup is not None and plan.backup.last_end_s > plan.end_s:
+            self.note(
+                "window-outside-dive",
+                f"the backup fires from `latest` ({plan.backup.at_s} s) to {plan.backup.last_end_s} s, but nothing "
+                f"fires after the end of the dive at {plan.end_s} s",
+                "release.latest",
+                "write an earlier `latest` or a longer `recovery.wait`",
+            )
         spots = self.spots
         found: list[Iterable[Note]] = [overlap_notes(pairs, states(plan)[-1][1], spots)]
         found += [window_notes(pair.window, spots) for pair in pairs]

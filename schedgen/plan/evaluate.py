@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from schedgen.plan.model import Plan, Window
+from schedgen.plan.model import FURTHER_TRY_S, Plan, Window
 
 FOREVER = 1 << 30
 
@@ -118,9 +118,9 @@ def window_on(plan: Plan, window: Window, t: int, face: Clockface) -> bool:
 
 def _firing(plan: Plan, output: str, t: int, first_firing: int | None) -> bool:
     """Whether a release output is on: its tries, then one every 6 h, until `end`."""
-    from schedgen.plan.model import FURTHER_TRY_S
-
     face = clockface(plan, t, first_firing)
+    if t >= face.end:
+        return False
     for firing in (plan.primary, plan.backup):
         if firing is None or firing.output != output:
             continue
@@ -135,7 +135,7 @@ def _firing(plan: Plan, output: str, t: int, first_firing: int | None) -> bool:
         after = since - (firing.tries * firing.fire_s + (firing.tries - 1) * firing.pause_s)
         further = after // FURTHER_TRY_S
         rest = after - further * FURTHER_TRY_S
-        return further >= 1 and rest < firing.fire_s and t - rest + firing.fire_s <= face.end
+        return further >= 1 and rest < firing.fire_s
     return False
 
 

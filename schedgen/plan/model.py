@@ -160,11 +160,14 @@ class Firing:
         return self.at_s + self.tries * self.fire_s + (self.tries - 1) * self.pause_s
 
     def all_tries(self, end_s: int) -> tuple[tuple[int, int], ...]:
-        """(start, stop) of each try, seconds elapsed: those ordered, then one every 6 h while it ends by `end_s`."""
+        """(start, stop) of each try, seconds elapsed: those ordered, then one every 6 h until `end_s`.
+
+        Nothing fires after `end_s`: a try then under way is cut, later ones do not come.
+        """
         first = [self.at_s + k * (self.fire_s + self.pause_s) for k in range(self.tries)]
         last = self.last_end_s
-        further = range(last + FURTHER_TRY_S, end_s - self.fire_s + 1, FURTHER_TRY_S)
-        return tuple((start, start + self.fire_s) for start in (*first, *further))
+        further = range(last + FURTHER_TRY_S, end_s, FURTHER_TRY_S)
+        return tuple((start, min(start + self.fire_s, end_s)) for start in (*first, *further) if start < end_s)
 
 
 @dataclass(frozen=True, slots=True)

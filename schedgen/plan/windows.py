@@ -89,8 +89,9 @@ class Scheduler:
             finish.moves and stop is not None, place=self.spots.at(path), line=index,
         )  # fmt: skip
         nominal = replace(window, start_s=max(round(begin.nominal), self.first_edge_s), stop_s=nominal_stop)
-        if window.stop_s is not None and window.stop_s <= (window.start_s or 0):
-            self._empty(f"it would stop at {window.stop_s} s, not after its start at {window.start_s} s", path, line)
+        last = self.end_s if window.stop_s is None else window.stop_s
+        if last <= (window.start_s or 0):
+            self._empty(f"it would stop at {last} s, not after its start at {window.start_s} s", path, line)
             return None
         return self._repeated(window, nominal, line, path)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from types import SimpleNamespace
 from typing import Any
 
@@ -28,7 +28,7 @@ from schedgen.plan.spots import Spots
 from schedgen.plan.times import Clockwork, Moment
 from schedgen.plan.windows import Scheduler
 
-PLANNED = datetime(2027, 4, 19, 6, 0, tzinfo=timezone.utc)
+PLANNED = datetime(2027, 4, 19, 6, 0, tzinfo=UTC)
 NO_FALL = Fall(*[(0.0, 0.0, 0.0)] * 8)
 KINDS = {
     "OUT1": "switched", "OUT2": "switched", "OUT3": "switched", "OUT4": "switched",
@@ -156,28 +156,28 @@ def bench() -> Bench:
 
 
 def whole_dive(**more: Any) -> SimpleNamespace:
-    """A complete dive in a fresh-water lake of 4 degC, one temperature, 1000 m."""
-    metre = SimpleNamespace
-    water = [metre(depth=q(0.0), temperature=q(4.0), salinity=q(0.0)), metre(depth=q(300.0), temperature=q(4.0), salinity=q(0.0))]
+    """A complete dive in a fresh-water lake of 4 degC, one temperature, 300 m."""
+    part = SimpleNamespace
+    water = [part(depth=q(depth), temperature=q(4.0), salinity=q(0.0)) for depth in (0.0, 300.0)]
     parts: dict[str, Any] = {
         "dive": "lake",
-        "start": metre(trigger="water", planned=Planned(PLANNED, 0.0), deck_time=None),
-        "site": metre(latitude=q(46.0), longitude=q(9.0), depth=q(300.0), water=water, air=None),
-        "vehicle": metre(
-            mass=q(46.0), volume=q(0.0515), weighed_in_water=None, ballast=metre(mass=q(16.0), density=q(7200.0)),
-            frontal_area=q(0.16), drag_coefficient=metre(down=q(1.0), up=q(0.9)),
+        "start": part(trigger="water", planned=Planned(PLANNED, 0.0), deck_time=None),
+        "site": part(latitude=q(46.0), longitude=q(9.0), depth=q(300.0), water=water, air=None),
+        "vehicle": part(
+            mass=q(46.0), volume=q(0.0515), weighed_in_water=None, ballast=part(mass=q(16.0), density=q(7200.0)),
+            frontal_area=q(0.16), drag_coefficient=part(down=q(1.0), up=q(0.9)),
         ),
-        "pack": metre(series=3, protection=None, shed=q(3.1), release_below=q(2.95)),
+        "pack": part(series=3, protection=None, shed=q(3.1), release_below=q(2.95)),
         "loads": lead_loads(),
         "schedule": [line("camera", "bottom", "bottom+600")],
-        "release": metre(
-            primary=metre(
+        "release": part(
+            primary=part(
                 kind="hot wire", at=when("bottom+7200"), wired_to="REL1", power=q(4.0), measured_at=None, fire=q(120.0),
                 tries=2, pause=q(60.0), wire=None, tested=None, parts_after=None,
             ),
             backup=None, not_before=when("start+3600"), latest=when("start+20000"), without_water=False,
         ),
-        "recovery": metre(wait=q(36000.0), prefer="either"),
+        "recovery": part(wait=q(36000.0), prefer="either"),
         "field_changes": [],
     }  # fmt: skip
     return SimpleNamespace(**(parts | more))

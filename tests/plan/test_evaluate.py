@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from schedgen.plan.assemble import on_times
-from schedgen.plan.changes import apply_changes, combinations
 from schedgen.plan.evaluate import level_at, outputs_at
 from schedgen.plan.model import (
     Bounds,
     Burst,
-    ChooseLevel,
     Clip,
     Fall,
     Firing,
@@ -23,7 +22,6 @@ from schedgen.plan.model import (
     OnTime,
     OutputPlan,
     Plan,
-    ShiftRelease,
     Window,
 )
 
@@ -76,13 +74,16 @@ def plans(draw: Any) -> Plan:
     for output in FOLLOWERS:
         windows = [draw(following(output)) for _ in range(draw(st.integers(0, 2)))]
         outputs[output] = OutputPlan(output, "level", "load", "other", tuple(windows), (), ())
+    for output in ("R", "S"):
+        outputs[output] = OutputPlan(output, "release", "release", "release", (), (), ())
     at, latest = draw(st.integers(70, 140)), 150
     end = draw(st.integers(180, 220))
-    which = draw(st.sampled_from(("primary", "backup", "none")))
-    primary = Firing("R", at, 5, 2, 3) if which == "primary" else None
-    backup = Firing("S", latest, 5, 2, 3) if which == "backup" else None
+    which = draw(st.sampled_from(("primary", "backup", "both", "none")))
+    fire, tries, pause = draw(st.integers(1, 20)), draw(st.integers(1, 3)), draw(st.integers(0, 20))
+    primary = Firing("R", at, fire, tries, pause) if which in ("primary", "both") else None
+    backup = Firing("S", latest, fire, tries, pause) if which in ("backup", "both") else None
     zero = Bounds(0, 0, 0)
-    events = {name: zero for name in ("start", "splash", "bottom", "surface")}
+    events = dict.fromkeys(("start", "splash", "bottom", "surface"), zero)
     events |= {"release": Bounds(at, at, at), "end": Bounds(end, end, end)}
     return Plan(
         name="", board="", board_type=0, trigger="water", planned=None, planned_plus_minus_s=0,  # type: ignore[arg-type]
@@ -128,12 +129,59 @@ def test_every_second_agrees_when_the_first_firing_comes_early_or_late(plan: Pla
 def test_on_times_are_in_order_and_never_touch_with_one_level(plan: Plan) -> None:
     for output in plan.outputs:
         times = on_times(plan, output)
-        for one, following_one in zip(times, times[1:], strict=False):
+        for one, following_one in pairwise(times):
             assert one.stop_s is not None
             assert one.start_s < one.stop_s <= following_one.start_s
             if one.stop_s == following_one.start_s:
                 assert (one.level, one.flash) != (following_one.level, following_one.flash)
 
 
-def lamp(**more: Any) -> Window:
-    return Window("lamp", "A", more.pop("start_s", None), more.pop("stop_s", None), **more)
+@settings(deadline=None, max_examples=200, suppress_health_check=list(HealthCheck))
+@given(st.integers(1, 600), st.integers(1, 4), st.integers(0, 600), st.integers(0, 100_000), st.data())
+def test_tries_every_six_hours_agree_with_the_list(fire: int, tries: int, pause: int, end: int, data: Any) -> None:
+    firing = Firing("R", 1000, fire, tries, pause)
+    plan = bare_plan(firing, firing.last_end_s + end)
+    spans = firing.all_tries(plan.end_s)
+    near = [second + step for span in spans for second in span for step in (-1, 0, 1)]
+    for t in (*near, data.draw(st.integers(0, plan.end_s + 10))):
+        assert level_at(plan, "R", t) == (100 if any(a <= t < b for a, b in spans) else 0)
+
+
+def bare_plan(firing: Firing, end: int, windows: tuple[Window, ...] = ()) -> Plan:
+    """A plan of one lamp on output A and a release on R."""
+    events = {"release": Bounds(firing.at_s, firing.at_s, firing.at_s), "end": Bounds(end, end, end)}
+    outputs = {
+        "A": OutputPlan("A", "level", "lamp", "other", windows, (), ()),
+        "R": OutputPlan("R", "release", "release", "release", (), (), ()),
+    }
+    return Plan(
+        name="", board="", board_type=0, trigger="water", planned=None, planned_plus_minus_s=0,  # type: ignore[arg-type]
+        clock_tolerance=0, events=events, true_events={}, first_edge_s=60, outputs=outputs, primary=firing, backup=None,
+        interlocks=Interlocks(0, end, False, 3.1, 2.9, 3, ()), field_changes=(), fall=Fall(*[(0.0, 0.0, 0.0)] * 8),
+    )  # fmt: skip
+
+
+FIRING = Firing("R", 10_000, 480, 3, 300)
+
+
+def test_tries_by_hand() -> None:
+    # tries 10000-10480, 10780-11260, 11560-12040, then 12040 + 21600 = 33640-34120; end at 50000
+    plan = bare_plan(FIRING, 50_000)
+    on = [t for t in (9_999, 10_000, 10_479, 10_480, 10_780, 12_039, 12_040, 33_639, 33_640, 34_119, 34_120) if
+          level_at(plan, "R", t)]  # fmt: skip
+    assert on == [10_000, 10_479, 10_780, 12_039, 33_640, 34_119]
+
+
+def test_a_burst_by_hand() -> None:
+    # from 1000: 60 s every 300 s, three times: 1000, 1300, 1600
+    window = Window("lamp", "A", 1000, 1660, 70, burst=Burst(300, 60, 3))
+    plan = bare_plan(FIRING, 50_000, (window,))
+    seconds = (999, 1000, 1059, 1060, 1299, 1300, 1359, 1360, 1659, 1660, 1900)
+    assert [level_at(plan, "A", t) for t in seconds] == [0, 70, 70, 0, 0, 70, 70, 0, 70, 0, 0]
+
+
+def test_outputs_at_gives_every_used_output() -> None:
+    plan = bare_plan(FIRING, 50_000, (Window("lamp", "A", 9_000, 11_000, 70),))
+    assert outputs_at(plan, 9_500) == {"A": 70, "R": 0}
+    # cut at the first firing at 10 000
+    assert outputs_at(plan, 10_000) == {"A": 0, "R": 100}

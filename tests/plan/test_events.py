@@ -208,7 +208,7 @@ def uncertain(whole: Whole) -> SimpleNamespace:
 
 @settings(deadline=None, max_examples=60, suppress_health_check=list(HealthCheck))
 @given(share=st.lists(st.floats(0, 1), min_size=9, max_size=9))
-def test_no_combination_inside_the_tolerances_is_faster_or_slower_than_the_corners(whole: Whole, share: list[float]) -> None:
+def test_nothing_inside_the_tolerances_is_faster_or_slower_than_the_corners(whole: Whole, share: list[float]) -> None:
     wide, _, _ = fall_of(uncertain(whole))
     dive = uncertain(whole)
     vehicle = dive.vehicle

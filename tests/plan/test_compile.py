@@ -1,0 +1,216 @@
+"""The whole plan: outputs, interlocks, the numbers that the settings cannot hold, places, and the example dive."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+import schedgen
+from schedgen.dive.times import When
+from schedgen.files.place import Place
+from schedgen.plan.limits import change_notes, interlock_notes, window_notes
+from schedgen.plan.model import (
+    Burst,
+    ChooseLevel,
+    Clip,
+    Flash,
+    Follow,
+    Interlocks,
+    ShiftRelease,
+    Window,
+)
+from schedgen.plan.spots import Spots
+
+Whole = Any
+SPOTS = Spots({})
+DAY = 86_400
+
+
+def named(plan: Any, name: str) -> list[Any]:
+    return [note for note in plan.notes if note.name == name]
+
+
+# -- outputs and interlocks
+
+
+def test_outputs_stand_in_the_boards_order_and_only_used_ones(whole: Whole) -> None:
+    dive = whole.dive()
+    dive.loads = {name: dive.loads[name] for name in ("lights", "camera")}
+    plan = whole.plan(dive)
+    assert list(plan.outputs) == ["OUT1", "PWM1", "REL1"]
+    assert [(one.load, one.role, one.kind) for one in plan.outputs.values()] == [
+        ("camera", "camera", "switched"), ("lights", "light", "level"), ("release", "release", "release")
+    ]  # fmt: skip
+
+
+def test_a_stop_output_has_the_role_stop_and_its_cameras_name(whole: Whole) -> None:
+    dive = whole.dive()
+    dive.loads["camera"].stop = SimpleNamespace(kind="output", output="OUT3")
+    dive.loads["camera"].close_before_off = whole.quantity(8.0)
+    stop = whole.plan(dive).outputs["OUT3"]
+    assert (stop.role, stop.load) == ("stop", "camera")
+
+
+def test_beacon_and_locator_survive_shedding_in_board_order(whole: Whole) -> None:
+    assert whole.plan(whole.dive()).interlocks.keep == ("OUT2", "OUT4")
+
+
+def test_shed_and_release_below_default_above_the_low_cut(whole: Whole) -> None:
+    dive = whole.dive()
+    dive.pack.shed = dive.pack.release_below = None
+    dive.pack.protection = SimpleNamespace(low_cut=whole.quantity(2.8))
+    limits = whole.plan(dive).interlocks
+    assert (limits.shed_v, limits.release_below_v) == (3.1, 2.95)
+
+
+def test_the_low_cut_defaults_to_the_cells_cut_off(whole: Whole) -> None:
+    dive = whole.dive()
+    dive.pack.shed = dive.pack.release_below = None
+    cell = SimpleNamespace(cut_off=whole.quantity(2.5), full=whole.quantity(4.2), chemistry="nmc")
+    limits = whole.plan(dive, cell=cell).interlocks
+    assert (limits.shed_v, limits.release_below_v) == (2.8, 2.65)
+    with pytest.raises(ValueError, match="hand in the cell"):
+        whole.plan(dive)
+
+
+def test_a_backup_that_would_fire_after_the_end_is_outside_the_dive(whole: Whole) -> None:
+    # end is at 44 148 s (late surface 8147 + 36 001.5); a backup at 50 000 s would never fire
+    dive = whole.dive()
+    dive.release.backup = SimpleNamespace(**{**vars(dive.release.primary), "wired_to": "REL2", "at": None})
+    dive.release.latest = When("start", 50_000.0)
+    plan = whole.plan(dive)
+    assert "44148 s" in named(plan, "window-outside-dive")[0].message
+    assert plan.outputs["REL2"].on_times == ()
+
+
+def test_a_release_on_its_own_time_is_outside_the_dive(whole: Whole) -> None:
+    dive = whole.dive()
+    dive.release.primary.at = When("surface", -600.0)
+    assert "`surface` cannot be used here" in named(whole.plan(dive), "window-outside-dive")[0].message
+
+
+def test_only_that_leaves_nothing_of_the_leader_is_an_empty_window(whole: Whole) -> None:
+    # the camera is on until 900 at the latest, the lights only from 5000
+    schedule = [
+        whole.line("camera", "bottom", "bottom+600"),
+        whole.line("lights", with_="camera", only=("start+5000", "release")),
+    ]
+    places = {"schedule.1.only": Place("a.yaml", 70, 40)}
+    plan = whole.plan(whole.dive(schedule=schedule), places)
+    empty = named(plan, "window-empty")
+    assert [(note.load, note.place.line) for note in empty] == [("lights", 70)]
+
+
+def test_a_note_stands_at_its_value_or_at_the_section_around_it(whole: Whole) -> None:
+    schedule = [whole.line("fan", "release", "end+600")]
+    near = whole.plan(whole.dive(schedule=schedule), {"schedule.0.until": Place("a.yaml", 7, 30)})
+    around = whole.plan(whole.dive(schedule=schedule), {"schedule.0": Place("a.yaml", 7, 5)})
+    assert [named(plan, "window-outside-dive")[0].place.column for plan in (near, around)] == [30, 5]
+
+
+def test_the_same_dive_gives_the_same_plan(whole: Whole) -> None:
+    assert whole.plan(whole.dive()) == whole.plan(whole.dive())
+
+
+# -- numbers out of range: the bounds are those of the settings' own table, repeated here by hand
+
+
+def window(**more: Any) -> Window:
+    return Window("fan", "PWM2", more.pop("start_s", 100), more.pop("stop_s", 200), line=3, **more)
+
+
+OUT_OF_RANGE = {
+    "24 bits of elapsed seconds": window(stop_s=2**24),
+    "a burst every 65 536 s": window(burst=Burst(65_536, 60, 1)),
+    "a burst of 16 384 s": window(burst=Burst(60_000, 16_384, 1)),
+    "8193 bursts": window(burst=Burst(100, 60, 8193)),
+    "a flash every 128 s": window(flash=Flash(128 * 64, 6)),
+    "a lead of 1024 s": window(follow=Follow("OUT1", 1024, 0)),
+    "a trail of 4096 s": window(follow=Follow("OUT1", 0, 4096)),
+    "closing for 1024 s": window(follow=Follow("OUT1", 1024, 0, "stop")),
+    "a level of 101 %": window(level=101),
+    "a clip past 24 bits": window(clip=Clip(100, 2**24)),
+}
+IN_RANGE = {
+    "the last elapsed second": window(stop_s=2**24 - 1),
+    "the largest burst": window(burst=Burst(65_535, 16_383, 8192)),
+    "the slowest flash": window(flash=Flash(8191, 8191)),
+    "the longest lead and trail": window(follow=Follow("OUT1", 1023, 4095)),
+    "full level": window(level=100),
+}
+
+
+@pytest.mark.parametrize("name", OUT_OF_RANGE)
+def test_a_window_that_the_settings_cannot_hold_is_noted(name: str) -> None:
+    notes = list(window_notes(OUT_OF_RANGE[name], SPOTS))
+    assert [(note.name, note.load) for note in notes] == [("counter-range", "fan")]
+
+
+@pytest.mark.parametrize("name", IN_RANGE)
+def test_a_window_at_the_bounds_is_held(name: str) -> None:
+    assert list(window_notes(IN_RANGE[name], SPOTS)) == []
+
+
+def test_the_message_names_value_and_bounds() -> None:
+    (note,) = window_notes(OUT_OF_RANGE["a burst of 16 384 s"], SPOTS)
+    assert note.message == "`for` is 16384 s; the settings hold 1 to 16383 s"
+
+
+@pytest.mark.parametrize(
+    ("change", "problems"),
+    [
+        (ShiftRelease(1800, -2, 4), 0),
+        (ShiftRelease(15_300, -15, 15), 0),
+        (ShiftRelease(90, -2, 4), 1),  # not whole minutes
+        (ShiftRelease(15_360, -2, 4), 1),  # 256 minutes
+        (ShiftRelease(1800, -16, 0), 1),
+        (ShiftRelease(1800, 0, 16), 1),
+        (ChooseLevel("PWM1", (70, 45)), 0),
+        (ChooseLevel("PWM1", (70, 60, 50, 40, 30)), 1),
+    ],
+)
+def test_field_changes_that_the_settings_cannot_hold_are_noted(change: Any, problems: int) -> None:
+    notes = list(change_notes((change,), 7, SPOTS))
+    assert [note.name for note in notes] == ["counter-range"] * problems
+
+
+def test_more_than_32_combinations_are_noted() -> None:
+    assert [note.name for note in change_notes((), 33, SPOTS)] == ["counter-range"]
+
+
+def test_interlocks_that_the_settings_cannot_hold_are_noted() -> None:
+    good = Interlocks(3600, DAY, False, 3.1, 2.95, 15, ())
+    assert list(interlock_notes(good, 3 * DAY, SPOTS)) == []
+    assert len(list(interlock_notes(good, 2**24, SPOTS))) == 1
+    assert len(list(interlock_notes(Interlocks(3600, 2**24, False, 5.2, 2.95, 16, ()), DAY, SPOTS))) == 3
+
+
+def test_a_try_longer_than_the_settings_hold_is_noted(whole: Whole) -> None:
+    dive = whole.dive()
+    dive.release.primary.fire = whole.quantity(2048.0)
+    dive.release.primary.tries = 9
+    messages = [note.message for note in named(whole.plan(dive), "counter-range")]
+    assert messages == [
+        "`fire` is 2048 s; the settings hold 0 to 2047 s", "`tries` is 9; the settings hold 1 to 8"
+    ]  # fmt: skip
+
+
+# -- the example dive of the reader's tests
+
+
+def test_the_example_dive_compiles(request: pytest.FixtureRequest) -> None:
+    example = Path(request.config.rootpath, "tests", "dive", "example.yaml")
+    plan = schedgen.load(example).plan()
+    # bottom + 8 h, tries of 8 min, 8 min, 8 min with 5 min between: 34 min
+    assert plan.primary is not None
+    assert plan.primary.at_s == plan.events["bottom"].late + 8 * 3600
+    assert plan.primary.last_end_s - plan.primary.at_s == 34 * 60
+    # camera: splash to bottom + 40 min, then bursts of 6 min every 30 min from bottom + 2 h until release - 5 min
+    first, bursts = plan.outputs["OUT1"].windows
+    assert (first.start_s, first.stop_s) == (60, plan.events["bottom"].late + 2400)
+    room = plan.primary.at_s - 300 - (plan.events["bottom"].early + 7200)
+    assert bursts.burst == Burst(1800, 360, (room - 360) // 1800 + 1, (room - 360) // 1800 + 1)
+    assert [note.name for note in plan.notes if note.name] == []
