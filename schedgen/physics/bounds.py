@@ -16,7 +16,11 @@ Numbers: TypeAlias = float | Array
 
 
 def plain(value: float) -> str:
-    """Return `value` in at most six digits, without an exponent where that reads well."""
+    """Return `value` in at most six digits, without an exponent where that reads well.
+
+    >>> plain(1026.0), plain(0.1 + 0.2)
+    ('1026', '0.3')
+    """
     return f"{float(value):.6g}"
 
 

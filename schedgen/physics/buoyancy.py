@@ -93,7 +93,7 @@ def stands_out(
 
 
 def tube_section(diameter: Numbers) -> Array:
-    """Return the cross section pi/4 D^2 [m2] of a tube of `diameter` [m].
+    """Return the cross section pi/4 D^2 [m2] of a tube of `diameter` [m]. Source: geometry.
 
     >>> round(float(tube_section(0.2)), 7)
     0.0314159
@@ -120,7 +120,7 @@ def floats_upright(centre_of_mass: float, centre_of_volume: float) -> bool:
     """Return whether a package under water turns upright: its centre of volume lies above its centre of mass.
 
     Both [m] as highest centre of mass and lowest centre of volume for the worst case. Floating at the surface a
-    waterplane helps further, which is not counted.
+    waterplane helps further, which is not counted. Source: statics of submerged bodies.
 
     >>> floats_upright(0.25, 0.35), floats_upright(0.4, 0.35)
     (True, False)

@@ -72,6 +72,8 @@ def reading_error(error: Numbers, duration_s: Numbers) -> Array:
 def true_time(elapsed_s: float, error: ErrorRange) -> tuple[float, float]:
     """Return the earliest and latest true time [s] at which the clock reads `elapsed_s` [s]: x / (1 + e).
 
+    Source: the definition of the error.
+
     >>> early, late = true_time(86400.0, ErrorRange(-20e-6, 20e-6))
     >>> round(early - 86400, 3), round(late - 86400, 3)
     (-1.728, 1.728)
@@ -80,7 +82,14 @@ def true_time(elapsed_s: float, error: ErrorRange) -> tuple[float, float]:
 
 
 def clock_time(true_s: float, error: ErrorRange) -> tuple[float, float]:
-    """Return the least and most that the clock reads [s] after a true time `true_s` [s]: d (1 + e)."""
+    """Return the least and most that the clock reads [s] after a true time `true_s` [s]: d (1 + e).
+
+    Source: the definition of the error.
+
+    >>> least, most = clock_time(86400.0, ErrorRange(-20e-6, 20e-6))
+    >>> round(least - 86400, 3), round(most - 86400, 3)
+    (-1.728, 1.728)
+    """
     return true_s * (1.0 + error.low), true_s * (1.0 + error.high)
 
 

@@ -135,7 +135,7 @@ def _noon(east: float, date: calendar.date, zone: timezone) -> datetime:
 
 
 def sun_times(latitude: float, longitude: float, date: calendar.date, utc_offset_h: float | None = None) -> SunTimes:
-    """Return the sun's times of the local day `date`, UTC; arguments and errors as `crossings`.
+    """Return the sun's times of the local day `date`, UTC; arguments, errors and source as `crossings`.
 
     >>> night = sun_times(69.6492, 18.9553, calendar.date(2025, 12, 21), 1.0)
     >>> night.sun, night.sunrise, night.civil_dawn.isoformat()[:16]
@@ -198,6 +198,7 @@ def light_between(latitude: float, longitude: float, begin: datetime, until: dat
 
     Daylight here runs from civil dawn to civil dusk, when things on the water can be told apart without lamps.
     Raises OutOfRange for instants with no offset, an interval that runs backwards or is longer than a year.
+    Source: civil twilight as almanacs define it; the times as `crossings`.
 
     >>> light_between(60.39, 5.32, datetime(2025, 3, 20, 8, tzinfo=UTC), datetime(2025, 3, 20, 15, tzinfo=UTC)).kind
     'daylight'
@@ -223,7 +224,7 @@ def light_between(latitude: float, longitude: float, begin: datetime, until: dat
 def drift_radius(current: float, waiting_s: float) -> float:
     """Return how far [m] a package drifts in `waiting_s` [s] on a surface current [m/s]: a straight line at most.
 
-    Wind on what stands out is not in it. Range 0 .. 3 m/s. 0.2 m/s over 48 h is 34.6 km (arithmetic).
+    Wind on what stands out is not in it. Range 0 .. 3 m/s. Source: arithmetic. 0.2 m/s over 48 h is 34.6 km.
 
     >>> round(drift_radius(0.2, 48 * 3600) / 1000, 2)
     34.56

@@ -93,8 +93,9 @@ def air(temperature_c: Numbers, pressure_pa: Numbers = 101_325.0) -> Fluid:
     """Return dry air at a film temperature [degC] and pressure [Pa] as a `Fluid`.
 
     Valid for -60 .. 150 degC, 0.1 .. 5 bar. Viscosity by Sutherland's law (1.716e-5 Pa s at 273.15 K, 110.4 K),
-    conductivity by its sister (0.0241 W/(m K), 194 K), specific heat 1006 J/(kg K), ideal gas (constants as in White,
-    Viscous Fluid Flow, from memory). Air of 27.5 degC after Lemmon: nu 1.581e-5, k 0.0264, Pr 0.707; here within 1 %.
+    conductivity by its sister (0.0241 W/(m K), 194 K), specific heat 1006 J/(kg K), ideal gas. Source: White,
+    Viscous Fluid Flow (constants from memory).
+    Air of 27.5 degC after Lemmon: nu 1.581e-5, k 0.0264, Pr 0.707; here within 1 %.
 
     >>> a = air(27.5)
     >>> round(float(a.viscosity) * 1e5, 2), round(float(a.conductivity), 4), round(float(a.prandtl), 2)

@@ -98,7 +98,7 @@ def outside_film(outside: Outside, diameter: float, difference_k: float) -> floa
     """Return h [W/(m2 K)] from a lying tube of `diameter` [m] to what is outside; wall warmer by `difference_k` [K].
 
     Natural convection (Churchill and Chu) or the stream along it, whichever is more; in air radiation is added.
-    Raises OutOfRange as the parts do.
+    Raises OutOfRange as the parts do. Source: `heat.film_horizontal_cylinder` and the others named.
 
     >>> round(outside_film(Outside("water", 4.0, 35.2), 0.15, 4.0))
     254
@@ -120,6 +120,7 @@ def outside_conductance(housing: Housing, outside: Outside, power_w: float) -> t
     """Return the conductance [W/K] from the wall's outside to the surroundings and the difference [K] it settles at.
 
     `power_w` [W] is the mean heat that flows through; the film depends on the difference, found by repetition.
+    Source: `outside_film`.
 
     >>> can = Housing(0.18, 0.62, 0.012, "aluminium")
     >>> conductance, difference = outside_conductance(can, Outside("water", 4.1, 35.1, 1500.0), 8.0)
@@ -138,6 +139,7 @@ def inside_film(air_c: float, length: float, air_speed: float) -> float:
     """Return h [W/(m2 K)] between a surface of `length` [m] and inside air at `air_speed` [m/s], radiation included.
 
     Still air by Churchill and Chu (vertical plate) at a difference of 8 K, a stream by Pohlhausen: whichever is more.
+    Source: `heat.film_vertical_plate`, `heat.film_forced_plate`, `heat.film_radiation`.
 
     >>> inside_film(20.0, 0.1, 0.0) < inside_film(20.0, 0.1, 1.5)
     True
@@ -172,7 +174,7 @@ def package_network(
 
     `mean_power_w` [W] is what flows out on the mean (it sets the film outside), `fan_duty` 0 .. 1 scales `fan_speed`
     [m/s] by the affinity laws. Sun is power into the node wall (`heat.solar_gain`). Raises OutOfRange for a housing
-    of no size and as the correlations do.
+    of no size and as the correlations do. Source: the correlations of `heat`, in series and side by side.
 
     >>> net = package_network(Housing(0.18, 0.62, 0.012, "aluminium"), Contents(1.05, 0.09), Outside("water", 4.1), 8.0)
     >>> settled = net.settled(4.1, np.array([0.5, 7.4, 0.0, 0.0]))

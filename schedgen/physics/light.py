@@ -98,7 +98,7 @@ def effective_intensity(peak: float, flash_s: float, eye_s: float = BLONDEL_REY_
 
 
 def flash_rate(every_s: float) -> float:
-    """Return flashes a minute of a flash `every_s` [s].
+    """Return flashes a minute of a flash `every_s` [s]. Source: arithmetic.
 
     >>> flash_rate(1.0)
     60.0
@@ -109,6 +109,8 @@ def flash_rate(every_s: float) -> float:
 
 def like_distress(every_s: float) -> bool:
     """Return whether a white flash `every_s` [s] lies in the 50 to 70 a minute of a distress light.
+
+    Source: COLREGs and life-saving rules put distress lights there (from memory).
 
     >>> like_distress(1.0), like_distress(2.0)
     (True, False)

@@ -94,7 +94,7 @@ def terminal_speed(net_weight_n: Numbers, density: Numbers, drag_coefficient: Nu
 def start_time(mass_with_added: Numbers, speed: Numbers, net_weight_n: Numbers) -> Array:
     """Return tau = m v / W [s], the time constant of the start from rest; mass [kg] with the added mass.
 
-    Speed [m/s] and weight [N] must have the same sign. Worked number by hand (60 kg, 50 N).
+    Speed [m/s] and weight [N] must have the same sign. Source: m dv/dt = W (1 - v^2/vt^2). By hand, 60 kg and 50 N:
 
     >>> round(float(start_time(60.0, 1.908618123777, 50.0)), 6)
     2.290342
@@ -105,6 +105,8 @@ def start_time(mass_with_added: Numbers, speed: Numbers, net_weight_n: Numbers) 
 def way_from_rest(time_s: Numbers, speed: Numbers, tau_s: Numbers) -> Array:
     """Return z = v tau ln cosh(t / tau) [m], the way from rest in uniform water with quadratic drag.
 
+    `time_s` [s], terminal `speed` [m/s], `tau_s` [s]. Source: m dv/dt = W (1 - v^2/vt^2), integrated twice.
+
     >>> round(float(way_from_rest(3 * 2.290341748532, 1.908618123777, 2.290341748532)), 5)
     10.09497
     """
@@ -114,7 +116,7 @@ def way_from_rest(time_s: Numbers, speed: Numbers, tau_s: Numbers) -> Array:
 def start_delay(way_m: Numbers, speed: Numbers, tau_s: Numbers) -> Array:
     """Return what a start from rest adds to way / speed [s]: tau ln(1 + sqrt(1 - exp(-2 x))), x = z / (v tau).
 
-    It is `way_from_rest` solved for t, minus z / v; tau ln 2 for a long way. At 1000 m: 523.94 + 1.59 s.
+    Source: `way_from_rest` solved for t, minus z / v; tau ln 2 for a long way. At 1000 m: 523.94 + 1.59 s.
 
     >>> v, tau = 1.908618123777, 2.290341748532
     >>> round(float(1000 / v + start_delay(1000.0, v, tau)), 4)
@@ -158,7 +160,12 @@ def net_weight(
 
     `mass` [kg] and `volume` [m3] without ballast; `ballast_density` [kg/m3]; `foam_volume` [m3] is the part of
     the volume that shrinks by `foam_compressibility` [1/dbar] with pressure (at most 10 % in all).
-    W = m g - rho g (V - Vf beta p) + ballast. Shapes broadcast. Source: Archimedes.
+    W = m g - rho g (V - Vf beta p) + ballast. Shapes broadcast. Source: Archimedes. 46 kg and 51.5 L are 5.5 kgf light:
+
+    >>> from schedgen.physics.column import WaterColumn
+    >>> lake = WaterColumn([(0, 4, 0)], 46.0, 9.0)
+    >>> round(float(net_weight(lake, 0.0, 46.0, 0.0515)), 1)
+    -53.9
     """
     above("mass", mass, 0, "kg")
     above("volume", volume, 0, "m3")
@@ -287,7 +294,7 @@ def ascend(
 ) -> Travel:
     """Return the way from `depth` [m] up to the surface, from rest; inputs as `descend`, ballast usually 0 kg.
 
-    `landing_speed` is the speed at the surface, `force_n` the net lift. Raises as `descend`.
+    `landing_speed` is the speed at the surface, `force_n` the net lift. Raises and source as `descend`.
 
     >>> from schedgen.physics.column import WaterColumn
     >>> lake = WaterColumn([(0, 4, 0)], 46.0, 9.0)

@@ -39,7 +39,9 @@ def one_node(
 
 
 def sealed_rate(power_w: Numbers, capacity: Numbers) -> Array:
-    """Return the warming [K/s] of a node that loses nothing: P / C. 8 W into 6000 J/K are 4.8 K an hour.
+    """Return the warming [K/s] of a node that loses nothing: P / C.
+
+    Source: C dT/dt = P. 8 W into 6000 J/K are 4.8 K an hour.
 
     >>> round(float(sealed_rate(8.0, 6000.0)) * 3600, 6)
     4.8

@@ -56,7 +56,13 @@ METALS: dict[str, Metal] = {
 
 
 def metal(name: str) -> Metal:
-    """Return the metal called `name`; raises OutOfRange with the known names."""
+    """Return the metal called `name`; raises OutOfRange with the known names.
+
+    Source: with each entry of `METALS`.
+
+    >>> metal("Nickel").density
+    8908.0
+    """
     try:
         return METALS[name.strip().lower()]
     except KeyError:
@@ -109,6 +115,8 @@ def wire_charge(metal_name: str, diameter_m: Numbers, exposed_m: Numbers) -> Arr
 
 def dissolving_time(charge: Numbers, current: Numbers, efficiency: Numbers = 1.0) -> Array:
     """Return t = Q / (I eta) [s] from charge [C], current [A] and the share that dissolves metal (0 .. 1].
+
+    Source: Faraday's law. 26.71 C at 50 mA of which 80 % dissolve metal: 668 s.
 
     >>> round(float(dissolving_time(26.71174753435, 0.05, 0.8)), 1)
     667.8
@@ -200,9 +208,8 @@ class Trial:
 
 def _conductivity_ratio(reference: tuple[float, float], water: SiteWater) -> Span:
     """Return conductivity at the site over that at `reference` (salinity, degC), low, nominal, high."""
+    within("salinity of the test", reference[0], LEAST_SALINITY, 42, "", "a bare wire needs salt water to part")
     base = float(conductivity(reference[0], reference[1]))
-    if base <= 0:
-        raise OutOfRange("the salinity of the test is 0; it must be above 0 for an electrolytic wire")
     site = conductivity(np.asarray(water.salinity), np.asarray(water.temperature_c), water.pressure_dbar)
     low, nominal, high = (float(value) / base for value in site)
     return low, nominal, high
@@ -225,6 +232,7 @@ def wire_time_by_charge(wire: Wire, drive: Drive, water: SiteWater) -> Span:
 
     Current I = P U / V^2 times the conductivity at the site over that of salinity 35 at 15 degC, in which a power
     without a test is taken to be measured; charge and efficiency as the intervals of this module.
+    Source: Faraday's and Ohm's laws, PSS-78 conductivity.
     Raises OutOfRange below a salinity of 5, for an unknown metal, and outside the ranges of its parts.
 
     >>> water = SiteWater((35.0, 35.0, 35.0), (15.0, 15.0, 15.0))
@@ -258,6 +266,7 @@ def wire_time_by_test(trial: Trial, drive: Drive, water: SiteWater) -> Span:
     The current goes with voltage and conductivity where the water's resistance rules, and hardly where the
     wire's surface does: the factor is the whole interval between 1 and (V / U) x (conductivity of the test over
     that of the site), nominal its geometric mean. Raises OutOfRange below a salinity of 5.
+    Source: Ohm's law with PSS-78 conductivity as one bound, a current that stays as the other.
 
     >>> trial = Trial((240.0, 240.0, 240.0), 35.0, 12.0)
     >>> site = SiteWater((34.95, 34.95, 34.95), (4.1, 4.1, 4.1), 1530.0)
@@ -276,6 +285,7 @@ def powered_time_by_test(kind: Kind, trial_s: Span, drive: Drive) -> Span:
 
     A hot wire heats with P ~ U^2, so its time goes with (V / U)^2; a motor turns with U, so with V / U; a magnet
     lets go at once and keeps its time. Cold water cools a hot wire: the test must be made in water as cold.
+    Source: Joule's law and the speed constant of a motor; a simple model.
 
     >>> [round(t) for t in powered_time_by_test("motor", (10.0, 10.0, 10.0), Drive(4.0, 12.0, (9.6, 11.0, 12.6)))]
     [8, 11, 15]
@@ -304,7 +314,11 @@ def parting_time(
     The second is "tested", "faraday" or "assumed". With neither test nor equation (hot wire, motor, magnet with no
     test, burn wire with no dimensions) the release is assumed to need between nothing and one whole firing `fire_s`
     [s], which nothing checks: list it as guessed. Raises OutOfRange as the functions used, and for a dissolving
-    link, whose time is not one of power.
+    link, whose time is not one of power. Source: the functions used.
+
+    >>> water = SiteWater((35.0, 35.0, 35.0), (4.0, 4.0, 4.0))
+    >>> parting_time("magnet", Drive(5.0, 12.0, (10.0, 11.0, 12.0)), water, 30.0)
+    ((0.0, 15.0, 30.0), 'assumed')
     """
     if kind == "dissolving link":
         raise OutOfRange("a dissolving link is not powered; its time is parts_after, from splash")
@@ -322,7 +336,7 @@ def parting_time(
 def elapsed_at(powered_s: float, fire_s: float, pause_s: float, tries: int) -> float | None:
     """Return the seconds from the first command until `powered_s` seconds of power are given, pauses counted.
 
-    None when all tries together give less. What a try dissolved stays dissolved.
+    None when all tries together give less. What a try dissolved stays dissolved. Source: arithmetic.
 
     >>> elapsed_at(500.0, 480.0, 300.0, 3), elapsed_at(480.0, 480.0, 300.0, 3), elapsed_at(1441.0, 480.0, 300.0, 3)
     (800.0, 480.0, None)
@@ -336,5 +350,9 @@ def elapsed_at(powered_s: float, fire_s: float, pause_s: float, tries: int) -> f
 
 
 def all_firing(fire_s: float, tries: int) -> float:
-    """Return the seconds of power in all tries [s]."""
+    """Return the seconds of power [s] in all `tries` of `fire_s` [s]. Source: arithmetic.
+
+    >>> all_firing(480.0, 3)
+    1440.0
+    """
     return fire_s * tries

@@ -186,6 +186,8 @@ def density(
 def psi(pressure_dbar: Numbers) -> Array:
     """Return a pressure [dbar] in pounds-force a square inch (1 psi is 6894.757293168 Pa).
 
+    Source: definition of the pound and the inch. 1000 m at 30 degrees, 1009.30 dbar:
+
     >>> round(float(psi(1009.299219597)), 3)
     1463.865
     """

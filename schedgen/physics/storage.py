@@ -31,7 +31,7 @@ def written(bitrate: float, seconds: float) -> float:
 
 
 def recording_time(capacity: float, bitrate: float) -> float:
-    """Return the seconds that fit on `capacity` [byte] at `bitrate` [bit/s].
+    """Return the seconds that fit on `capacity` [byte] at `bitrate` [bit/s]. Source: arithmetic.
 
     >>> round(recording_time(32 * GB, 25e6) / 3600, 6)
     2.844444
@@ -44,7 +44,7 @@ def recording_time(capacity: float, bitrate: float) -> float:
 def files(seconds: float, bitrate: float) -> int:
     """Return into how many files one recording of `seconds` [s] at `bitrate` [bit/s] is cut at 4 GiB.
 
-    At 25 Mbit/s a file is full after 22.9 min, so an hour takes three.
+    Source: FAT32 specification. At 25 Mbit/s a file is full after 22.9 min, so an hour takes three.
 
     >>> files(3600.0, 25e6), round(recording_time(LARGEST_FILE, 25e6) / 60, 3)
     (3, 22.906)
@@ -54,6 +54,8 @@ def files(seconds: float, bitrate: float) -> int:
 
 def full_share(written_bytes: float, capacity: float) -> float:
     """Return the share of a card of `capacity` [byte] that `written_bytes` fill; above 1 it does not fit.
+
+    Source: arithmetic.
 
     >>> full_share(64 * GB, 256 * GB)
     0.25
@@ -79,7 +81,7 @@ def card_keeps_up(bitrate: float, card_speed: float, margin: float = 1.5) -> boo
 
 
 def gibibytes(count: float) -> float:
-    """Return bytes in GiB, as computers show a card: 32 GB is 29.80 GiB.
+    """Return bytes in GiB, as computers show a card. Source: IEC 80000-13. 32 GB is 29.80 GiB.
 
     >>> round(gibibytes(32 * GB), 2)
     29.8
