@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import PlainValidator, WithJsonSchema, model_validator
 
 from schedgen.board.model import Part
+from schedgen.errors import OutOfRange
 from schedgen.files.fields import (
     Charge,
     Current,
@@ -304,6 +305,14 @@ class Cell(Part):
         if self.resistance_spread.high > 0.5:
             raise Misread(Trouble(f"{self.resistance_spread.text} is too wide a spread.", "0 % to 50 %", "15 %", "",
                                   ("resistance_spread",)))  # fmt: skip
+        try:
+            _ = self.tables
+        except OutOfRange as error:
+            raise Misread(
+                Trouble(f"The rows over temperature are too steep: {error.message}.", "rows that change smoothly", "",
+                        "Correct the rows, or leave out one of two that lie close together.",
+                        ("resistance", "milliohms"))
+            ) from None  # fmt: skip
         return self
 
     @cached_property

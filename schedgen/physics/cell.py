@@ -30,6 +30,7 @@ COLDEST_C, HOTTEST_C = -40.0, 80.0
 """Temperatures that the tables answer for [degC]; the rated range of a cell is narrower and judged elsewhere."""
 CHARGE_STEPS = 200
 STEP_C = 2.5
+MOST_OHM = 1000.0
 _TOLERANCE = 1e-9
 
 
@@ -163,7 +164,8 @@ class CellTables:
 
     Charge in steps of 0.5 %, temperature in steps of 2.5 K from -40 to 80 degC, bilinear in between. Outside the
     rows of the file the last slope of ln R over temperature goes on. Every look-up raises `OutOfRange` for a
-    charge outside 0 to 1 or a temperature outside -40 to 80 degC; nothing is clamped.
+    charge outside 0 to 1 or a temperature outside -40 to 80 degC; nothing is clamped. Making them raises
+    `OutOfRange` when a resistance would leave 0 to 1000 ohm between -40 and 80 degC.
     """
 
     def __init__(self, curves: Curves) -> None:
@@ -176,7 +178,14 @@ class CellTables:
         tables = []
         for rows in (curves.resistance_ohm, curves.relaxation_ohm):
             fine = [np.interp(charge, curves.resistance_charge, row) for row in rows]
-            tables.append(_over_temperature([row.tolist() for row in fine], curves.temperature_c, grid))
+            with np.errstate(over="ignore", under="ignore"):
+                table = _over_temperature([row.tolist() for row in fine], curves.temperature_c, grid)
+            if not (np.all(table > 0.0) and np.all(table < MOST_OHM)):
+                raise OutOfRange(
+                    f"a resistance of {table.max():.3g} ohm comes out between {COLDEST_C:g} and {HOTTEST_C:g} degC; "
+                    f"the rows must stay between 0 and {MOST_OHM:g} ohm when their slope goes on"
+                )
+            tables.append(table)
         self._r0_many, self._r1_many = (np.ascontiguousarray(table) for table in tables)
         self._ocv: list[float] = self._ocv_many.tolist()
         self._r0: list[list[float]] = self._r0_many.tolist()

@@ -94,6 +94,14 @@ def test_resistances_are_above_0() -> None:
     assert (problem.line, problem.column) == (26, 19)
 
 
+def test_rows_that_are_too_steep_are_refused() -> None:
+    problem = refused(
+        "    25 degC: [100, 80]\n    0 degC: [200, 160]", "    25 degC: [0.001, 80]\n    0 degC: [2000, 160]"
+    )
+    assert "too steep" in problem.message
+    assert problem.line == 25
+
+
 def test_numbers_are_numbers() -> None:
     assert '"4,2" is not a number' in refused("[2.9, 3.7, 4.2]", '[2.9, 3.7, "4,2"]').message
     assert "is not a number" in refused("[2.9, 3.7, 4.2]", "[2.9, 3.7, .nan]").message
