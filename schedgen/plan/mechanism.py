@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from schedgen.errors import OutOfRange
+from schedgen.plan.fall import Water, water_column
 from schedgen.plan.model import Firing
 
 if TYPE_CHECKING:
@@ -71,10 +72,17 @@ def _drive(actuator: Actuator, dive: Dive, board: Board, cell: Cell | None) -> D
 
 
 def _bottom_water(dive: Dive, pressure_dbar: float) -> SiteWater:
+    """Salinity and temperature at the nominal bottom, each low, nominal, high over the bounds of the profile."""
     from schedgen.physics.release import SiteWater
 
-    row = dive.site.water[-1]
-    return SiteWater(_triple(row.salinity), _triple(row.temperature), pressure_dbar)
+    depth = dive.site.depth.nominal
+    waters: tuple[Water, Water, Water] = ("thin", "nominal", "dense")
+    thin, middle, dense = (water_column(dive.site, which) for which in waters)
+    salinity = tuple(float(column.salinity(depth)) for column in (thin, middle, dense))
+    temperature = tuple(float(column.temperature(depth)) for column in (dense, middle, thin))
+    return SiteWater(
+        (salinity[0], salinity[1], salinity[2]), (temperature[0], temperature[1], temperature[2]), pressure_dbar
+    )
 
 
 def _triple(quantity: Quantity) -> Triple:

@@ -189,9 +189,19 @@ class Scheduler:
                 line = self.dive.schedule[pair.window.line]
                 message = f"{line.with_} has no window of its own to follow"
                 self._empty(message, f"schedule.{pair.window.line}.with", line)
-            else:
-                kept.append(pair)
+                continue
+            kept.append(pair)
+            if follow is not None:
+                self._early_lead(pair.window, follow, pairs)
         return kept
+
+    def _early_lead(self, window: Window, follow: Follow, pairs: list[Pair]) -> None:
+        """A note when `lead` would begin before the first edge."""
+        starts = [p.window.start_s or 0 for p in pairs if p.window.output == follow.leader and not p.window.follow]
+        begin = min(starts) - follow.lead_s
+        if begin < self.first_edge_s and (window.clip is None or window.clip.start_s < self.first_edge_s):
+            message = f"`lead` begins {begin} s after start; moved to {self.first_edge_s} s"
+            self.note("", message, f"schedule.{window.line}.lead", window.load)
 
     def _stop_pulses(self, pairs: list[Pair]) -> list[Pair]:
         """One follower for each load whose recording is ended by a pulse on another output."""

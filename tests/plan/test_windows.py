@@ -147,6 +147,7 @@ def test_only_cuts_after_merging(bench: Bench) -> None:
 def test_a_lead_never_starts_before_the_first_edge(bench: Bench) -> None:
     plan = bench.run(bench.line("camera", "splash", "bottom"), bench.line("lights", with_="camera", lead=30))
     assert spans(plan, "PWM1") == [(60, 1201)]
+    assert "`lead` begins 30 s after start; moved to 60 s" in notes_named(plan, "")
 
 
 def test_a_follower_with_nothing_to_follow_is_empty(bench: Bench) -> None:
