@@ -9,7 +9,7 @@ from schedgen.errors import OutOfRange
 from schedgen.physics import seawater
 from schedgen.physics.column import WaterColumn
 
-INLAND = (46.0, 9.0)
+INLAND = (45.0, 100.0)
 """A place with no ocean: absolute salinity there is practical salinity x 35.16504/35, with no local anomaly."""
 REFERENCE_SALINITY = 35.16504 / 35.0
 
