@@ -155,13 +155,15 @@ def _placed(read: ReadDive, where: tuple[str, ...], problem: Problem) -> Problem
 def _impossible_water(read: ReadDive, dive: Dive) -> list[Problem]:
     """Rows of the water profile that lie outside the range of the equation of state, each with its bound."""
     site = dive.site
-    try:
-        for index, row in enumerate(site.water):
+    expected = "water that can be: liquid, and fresh, brackish or of the sea"
+    problems = []
+    for index, row in enumerate(site.water):
+        try:
             _weigh(site, row)
-    except OutOfRange as error:
-        expected = "water that can be: liquid, and fresh, brackish or of the sea"
-        return [problem_at(read.tree, ("site", "water", index), Trouble(f"{error}.", expected, "", error.next_step))]
-    return []
+        except OutOfRange as error:
+            trouble = Trouble(f"{error}.", expected, "", error.next_step)
+            problems.append(problem_at(read.tree, ("site", "water", index), trouble))
+    return problems
 
 
 def _weigh(site: Site, row: WaterRow) -> None:

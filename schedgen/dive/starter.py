@@ -100,7 +100,7 @@ def starter_text(board: Board) -> str:
         "\nloads:                          # what the outputs switch; delete what you do not have\n",
         *(f"  # {line}\n" for line in _outputs(board)),
         *loads,
-        "\nschedule:                       # events: start splash bottom release surface end, plus or minus a duration\n",
+        "\nschedule:                       # events: start splash bottom release surface end, each + or - a duration\n",
         *lines,
         _RELEASE.format(release=releases[0] if releases else "?"),
     ]
@@ -126,9 +126,8 @@ def _loads(plain: list[str], graded: list[str]) -> tuple[list[str], list[str]]:
         lines.append(
             "  - {load: camera, from: ?, until: ?}       # such as from: bottom + 20 min, until: release - 5 min\n"
         )
-        for name, output, text in zip(
-            ("lights", "fan"), graded, ("lead: ?, level: ?", "trail: ?, level: ?"), strict=False
-        ):
+        followers = (("lights", "lead: ?, level: ?"), ("fan", "trail: ?, level: ?"))
+        for (name, text), output in zip(followers, graded, strict=False):
             loads.append(f"  {name}: {{wired_to: {output}, power: ?}}\n")
             lines.append(f"  - {{load: {name}, with: camera, {text}}}\n")
     if beacon:

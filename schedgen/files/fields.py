@@ -19,7 +19,7 @@ from pydantic_core import CoreSchema, core_schema
 from schedgen.files import units
 from schedgen.files.complaints import Hint
 from schedgen.files.numerals import count, refuse_sexagesimal, yes_or_no
-from schedgen.files.quantity import Quantity, parse, write_value
+from schedgen.files.quantity import Quantity, base_unit, parse, write_value
 from schedgen.files.trouble import Misread, Trouble, shown
 from schedgen.files.units import Dimension
 
@@ -120,7 +120,7 @@ class Of(Reads):
             )
 
     def _bounds_text(self) -> str:
-        unit = "%" if self.dimension is units.SHARE else self.dimension.base
+        unit = base_unit(self.dimension)
         words = ("above", "at least", "at most", "below")
         parts = [
             f"{word} {write_value(bound, unit)}"

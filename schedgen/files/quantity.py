@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
 
 from schedgen.files.numerals import NUMBER, numeral
 from schedgen.files.trouble import Misread, Trouble, listing, nearest, shown
-from schedgen.files.units import DURATION, SHARE, TEMPERATURE, Dimension, canonical, owners
+from schedgen.files.units import DURATION, SHARE, TEMPERATURE, TINY_SHARE, Dimension, canonical, owners
 
 Form = Literal["exact", "tolerance", "range", "guess"]
 
@@ -37,7 +38,7 @@ class Quantity:
     form: Form = "exact"
     text: str = ""
     unit: str = field(default="", compare=False)
-    """The base unit; "%" for shares, empty for bare numbers."""
+    """The base unit; "%" or "ppm" for shares (which are fractions all the same), empty for bare numbers."""
 
     @property
     def guessed(self) -> bool:
@@ -60,13 +61,20 @@ class Quantity:
 def write_value(value: float, unit: str) -> str:
     """`value` of base unit `unit` as the language writes it: `12.5 W`, `98 %`, `1 h 20 min`, `51.5 L`."""
     if unit == "%":
-        return f"{value * 100:.6g} %".replace("e+", "e")
+        return f"{_digits(value * 100)} %"
+    if unit == "ppm":
+        return f"{_digits(value * 1e6)} ppm"
     if unit == "s":
         return write_duration(value)
-    for base, small, factor in (("m3", "L", 1e3), ("byte", "GB", 1e-9), ("bit/s", "Mbit/s", 1e-6)):
+    for base, small, factor in (("m3", "L", 1e3), ("byte", "GB", 1e-9), ("byte/s", "MB/s", 1e-6), ("bit/s", "Mbit/s", 1e-6)):
         if unit == base:
             return f"{_digits(value * factor)} {small}"
     return f"{_digits(value)} {unit}".rstrip()
+
+
+def base_unit(dimension: Dimension) -> str:
+    """The base unit as `Quantity.unit` has it: "%" and "ppm" for shares, whose values are fractions."""
+    return {SHARE.name: "%", TINY_SHARE.name: "ppm"}.get(dimension.name, dimension.base)
 
 
 def write_duration(seconds: float) -> str:
@@ -118,16 +126,13 @@ def parse_duration(text: str) -> float:
 def _digits(value: float) -> str:
     if value == 0:
         return "0"
-    text = f"{value:.6g}"
-    if "e" in text:
-        text = f"{value:.12f}".rstrip("0").rstrip(".") if abs(value) < 1 else f"{value:.0f}"
-    return text
+    return f"{Decimal(f'{value:.6g}'):f}"
 
 
 def _quantity(
     low: Fraction, nominal: Fraction, high: Fraction, form: Form, text: str, dimension: Dimension
 ) -> Quantity:
-    unit = "%" if dimension is SHARE else dimension.base
+    unit = base_unit(dimension)
     return Quantity(float(low), float(nominal), float(high), form, text, unit)
 
 

@@ -36,6 +36,8 @@ _ODD_SPACE = re.compile(f"[{_ODD_SPACES}]")
 _BLANK = re.compile(r"([:,\[{-][ ]+)\?(?=[ ]*(?:[#,}\]\r\n]|$))", re.MULTILINE)
 """A lone `?`, where a value still has to be filled in: YAML takes it for something else, so it is hidden from it."""
 _HIDDEN = "\ue000"
+_BARE_TABS = re.compile(r"^[ \t]+(?=\r?$)", re.MULTILINE)
+"""Lines of blanks and tabs alone, which YAML refuses though nobody can see them."""
 _CURLY = "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u201b"
 
 
@@ -114,7 +116,9 @@ def parse_tree(text: str, file: str, loader: Any = None) -> Tree:
     chosen = loader or _loader()
     lines = split_lines(text)
     marked = text if "?" not in text or _HIDDEN in text else _BLANK.sub(rf"\1{_HIDDEN}", text)
-    builder = _Builder(file, lines, hidden=marked is not text)
+    if "\t" in marked:
+        marked = _BARE_TABS.sub("", marked)
+    builder = _Builder(file, lines, hidden=_HIDDEN not in text)
     try:
         for event in yaml.parse(marked, Loader=chosen):
             builder.take(event)
