@@ -32,8 +32,11 @@ from schedgen.files.quantity import Quantity, parse
 from schedgen.files.trouble import Misread, Trouble, shown
 from schedgen.files.units import CURRENT, SHARE, TEMPERATURE
 from schedgen.physics.cell import CellTables, Curves
+from schedgen.physics.pack import charge_from_rest
 
 MOST_KNOTS = 1001
+HYSTERESIS_V = {"nmc": 0.005, "lfp": 0.010}
+"""Volts by which a cell's rested voltage depends on whether it was charged or discharged last, either way."""
 
 
 def _number(text: Any, where: tuple[str | int, ...]) -> float:
@@ -344,6 +347,17 @@ class Cell(Part):
             if temperature_c <= warm:
                 return low + (high - low) * (temperature_c - cold) / (warm - cold)
         return knots[-1][1]
+
+    def charge_from_rest(self, rest_voltage: Quantity, series: int, rested_s: float) -> Quantity:
+        """Charge of a pack [share] from its rested voltage [V], with what the rest leaves uncertain.
+
+        `rested_s` [s], at least 30 min. Raises `OutOfRange`. Source: `schedgen.physics.pack.charge_from_rest`; the
+        voltage's dependence on the way there is 5 mV a cell for nmc, 10 mV for lfp (from memory).
+        """
+        volts = (rest_voltage.low, rest_voltage.nominal, rest_voltage.high)
+        capacity, stray = self.capacity.nominal, HYSTERESIS_V[self.chemistry]
+        low, nominal, high = charge_from_rest(self.tables, volts, series, rested_s, capacity, stray)
+        return Quantity(low, nominal, high, "tolerance", rest_voltage.text)
 
     @property
     def energy_wh(self) -> float:

@@ -8,6 +8,7 @@ from schedgen.board.cell import Cell
 from schedgen.board.load import cell_names, library_text, load_cell
 from schedgen.errors import FileProblems, Problem
 from schedgen.files.bind import bind
+from schedgen.files.quantity import Quantity
 from schedgen.files.tree import parse_tree
 
 SMALL = """format: 1
@@ -156,6 +157,16 @@ def test_every_table_of_the_library_has_a_source_and_falls(name: str) -> None:
     assert found.open_circuit.volts[0] > found.cut_off.nominal
     ohms = [found.tables.resistance(0.5, warmth) for warmth in (-20.0, 0.0, 25.0, 45.0)]
     assert ohms == sorted(ohms, reverse=True)
+
+
+def test_the_flat_plateau_of_lfp_makes_a_rested_voltage_say_little() -> None:
+    def width(name: str, volts: float) -> float:
+        share = load_cell(name).charge_from_rest(Quantity(3 * volts - 0.02, 3 * volts, 3 * volts + 0.02), 3, 7200.0)
+        assert share.low < share.nominal < share.high
+        return share.high - share.low
+
+    assert width("nmc-21700-5000", 3.75) < 0.06
+    assert width("lfp-26650-3300", 3.29) > 0.25
 
 
 def test_a_cell_file_printed_by_the_library_can_be_read_again() -> None:
