@@ -42,6 +42,7 @@ def sinks_after_release(subject: Subject) -> Iterator[Outcome]:
         + (": it stays down" if stop else f", under 5 % of its weight ({number(wanted, 'N')})"),
         f"add {number(litres, 'L', 2)} of float, or take {number((wanted - lift) / GRAVITY, 'kg', 2)} off",
         severity="stop" if stop else "caution",
+        final=stop,
         weight=weights.weigh(weights.LIFE, 1 - lift / wanted),
     )
     if not stop:

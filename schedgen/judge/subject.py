@@ -101,10 +101,15 @@ class Subject:
         return self.results
 
     def place(self, first: str, *others: str) -> Place:
-        """Where the first of these values stands that the file has; with none, where the first would be added."""
+        """Where the first of these values stands that the file has; with none, where the first would be added.
+
+        A section stands where its key does.
+        """
         for path in (first, *others):
             if path in self.parts.places:
-                return self.parts.places[path]
+                inside = f"{path}."
+                section = any(other.startswith(inside) for other in self.parts.places)
+                return self.parts.place(inside) if section else self.parts.places[path]
         return self.parts.place(first)
 
     def finding(

@@ -149,6 +149,7 @@ def _output_needs(subject: Subject, account: Account) -> Iterator[Need]:
 
 
 def before_release_over(subject: Subject, when: float | None) -> bool:
+    """True when the moment (elapsed s) is not after the primary's last try."""
     last = subject.plan.primary.last_end_s if subject.plan.primary is not None else 0
     return when is not None and when <= last
 
