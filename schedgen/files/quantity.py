@@ -14,6 +14,15 @@ from schedgen.files.units import DURATION, SHARE, TEMPERATURE, TINY_SHARE, Dimen
 
 Form = Literal["exact", "tolerance", "range", "guess"]
 
+_WRITTEN_AS = {
+    "m3": ("L", 1e3),
+    "byte": ("GB", 1e-9),
+    "byte/s": ("MB/s", 1e-6),
+    "bit/s": ("Mbit/s", 1e-6),
+    "1/K2": ("ppm/K2", 1e6),
+}
+"""Base units that nobody writes, the usual unit and how many of it make one."""
+
 GUESS = Fraction(3, 10)
 """`about` is this share of the value either way."""
 
@@ -66,9 +75,9 @@ def write_value(value: float, unit: str) -> str:
         return f"{_digits(value * 1e6)} ppm"
     if unit == "s":
         return write_duration(value)
-    for base, small, factor in (("m3", "L", 1e3), ("byte", "GB", 1e-9), ("byte/s", "MB/s", 1e-6), ("bit/s", "Mbit/s", 1e-6)):
-        if unit == base:
-            return f"{_digits(value * factor)} {small}"
+    if unit in _WRITTEN_AS:
+        usual, factor = _WRITTEN_AS[unit]
+        return f"{_digits(value * factor)} {usual}"
     return f"{_digits(value)} {unit}".rstrip()
 
 

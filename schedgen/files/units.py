@@ -155,7 +155,8 @@ TINY_SHARE = Dimension(
 )
 CURVATURE = Dimension(
     "a curvature over temperature", "1/K2",
-    {"1/K2": Unit(F(1)), "1/K²": Unit(F(1)), "ppm/K2": Unit(F(1, 10**6)), "ppm/degC2": Unit(F(1, 10**6)),
+    {
+        "ppm/K2": Unit(F(1, 10**6)), "ppm/degC2": Unit(F(1, 10**6)),
      "ppm/K²": Unit(F(1, 10**6))},
     "-0.034 ppm/K2", ("ppm/K2",),
 )  # fmt: skip

@@ -10,14 +10,16 @@ from schedgen.files.units import DIMENSIONS, Dimension
 
 PINT = {
     "degC": "degC", "°C": "degC", "degF": "degF", "°F": "degF", "K": "kelvin", "%": "percent", "ppm": "ppm",
-    "ohm": "ohm", "byte": "byte", "bit/s": "bit/second", "byte/s": "byte/second", "d": "day", "h": "hour", "Ah": "ampere*hour",
+    "ohm": "ohm", "byte": "byte", "bit/s": "bit/second", "byte/s": "byte/second", "d": "day", "h": "hour",
+    "Ah": "ampere*hour",
     "mAh": "milliampere*hour", "Wh": "watt*hour", "mWh": "milliwatt*hour", "kWh": "kilowatt*hour", "kn": "knot",
-    "t": "tonne", "lbf": "force_pound", "lb": "pound", "ft": "foot", "L": "liter", "mL": "milliliter", "kg/L": "kg/liter",
-    "g/mL": "g/milliliter", "g/L": "g/liter", "km/h": "km/hour", "min": "minute", "psi": "psi", "1/K2": "1/kelvin**2",
-    "1/K²": "1/kelvin**2", "ppm/K2": "ppm/kelvin**2", "ppm/degC2": "ppm/kelvin**2", "ppm/K²": "ppm/kelvin**2",
+    "t": "tonne", "lbf": "force_pound", "lb": "pound", "ft": "foot", "L": "liter", "mL": "milliliter",
+    "kg/L": "kg/liter",
+    "g/mL": "g/milliliter", "g/L": "g/liter", "km/h": "km/hour", "min": "minute", "psi": "psi",
+    "ppm/K2": "ppm/kelvin**2", "ppm/degC2": "ppm/kelvin**2", "ppm/K²": "ppm/kelvin**2",
     "m/min": "m/minute", "dbar": "decibar", "bar": "bar", "mbar": "millibar", "dm3": "dm**3", "ft/s": "foot/second",
 }  # fmt: skip
-BASES = {"": "dimensionless", **PINT}
+BASES = {"": "dimensionless", "1/K2": "1/kelvin**2", **PINT}
 
 
 @pytest.fixture(scope="module")
