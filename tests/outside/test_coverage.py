@@ -17,6 +17,7 @@ NOT_OURS = {
         for case in ("C5.25C", "1C.25C", "C5.0C", "1C.0C", "C5.-20C")
     },
     "bat.cold.electrode_impedance_20_to_m20": "single electrodes of another chemistry, not a cell's resistance",
+    **{name: "the settings block is bit-packed; nothing is LEB128" for name in entries() if name.startswith("leb128.")},
     "sto.sdhc_limit": "names of card classes; nothing in the project depends on them",
     "sto.stills": "the dive file knows bitrates only, no interval photographs",
 }
