@@ -24,6 +24,8 @@ def states(plan: Plan, first_firing: int | None = None) -> list[tuple[int, State
         return [(0, before)]
     shift = min(plan.release_s, fired) - plan.release_s
     after = replace(before, shift=shift, cut=fired, end=plan.end_s + shift)
+    if after == before:
+        return [(0, before)]
     waiting = [(planned, replace(before, cut=NEVER))] if fired > planned else []
     return [(0, before), *waiting, (fired, after)]
 

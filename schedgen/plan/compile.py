@@ -10,6 +10,7 @@ from schedgen.files.place import Place
 from schedgen.plan.assemble import by_output, states, with_edges
 from schedgen.plan.changes import all_choices, combinations, is_possible
 from schedgen.plan.clock import clock_error, sun_finder, temperatures
+from schedgen.plan.edges import spans_of
 from schedgen.plan.events import (
     Happening,
     after_release,
@@ -90,8 +91,8 @@ class _Compiler:
         )  # fmt: skip
         self.first_edge_s = WET_MINUTE_S if dive.start.trigger == "water" else 0
 
-    def note(self, name: str, message: str, path: str, fix: str = "") -> None:
-        self.notes.append(Note(name, message, self.spots.at(path), fix=fix))
+    def note(self, name: str, message: str, path: str, fix: str = "", load: str = "") -> None:
+        self.notes.append(Note(name, message, self.spots.at(path), load, fix))
 
     def plan(self) -> Plan:
         dive, board = self.dive, self.board
@@ -163,21 +164,17 @@ class _Compiler:
 
     def _unused_windows(self, plan: Plan) -> None:
         """Followers that are never on although their leader is: `only` cuts all of it."""
-        for output in plan.outputs.values():
-            for window in output.windows:
-                if window.follow is None or window.follow.mode == "stop":
-                    continue
-                alone = replace(plan, outputs={**plan.outputs, output.output: replace(output, windows=(window,))})
-                if not with_edges(alone).outputs[output.output].on_times:
-                    self.notes.append(
-                        Note(
-                            "window-empty",
-                            f"`only` leaves nothing of the windows that {window.load} follows",
-                            self.spots.at(f"schedule.{window.line}.only"),
-                            window.load,
-                            "widen `only`, or take the line out",
-                        )
-                    )
+        windows = {name: output.windows for name, output in plan.outputs.items()}
+        state = states(plan)[-1][1]
+        for window in plan.windows:
+            if window.clip is not None and not spans_of(window, windows, state):
+                self.note(
+                    "window-empty",
+                    f"`only` leaves nothing of the windows that {window.load} follows",
+                    f"schedule.{window.line}.only",
+                    "widen `only`, or take the line out",
+                    window.load,
+                )
 
     # -- the release
 
@@ -198,6 +195,9 @@ class _Compiler:
         cut = (0.0, 0.0, 0.0)
         if section.primary.kind == DISSOLVING:
             event = self._dissolving(section.primary, events["splash"].true)
+            if section.backup is not None and section.backup.kind != DISSOLVING:
+                # the backup may be fired early, and what runs from the release must not wait for the link then
+                event = replace(event, clock=replace(event.clock, moves=True))
         else:
             at = self._resolved(section.primary.at, "release.primary.at", events)
             event = commanded(float(max(0, at.ceil_late)), self.error)

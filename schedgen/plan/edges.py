@@ -139,6 +139,8 @@ def overlay(pieces: Sequence[Piece]) -> list[OnTime]:
 
 def splice(parts: Sequence[tuple[int, Sequence[OnTime]]]) -> tuple[OnTime, ...]:
     """On-times that hold from one second to the next part's: (from second, on-times) in order, joined at the seams."""
+    if len(parts) == 1:
+        return tuple(parts[0][1])
     result: list[OnTime] = []
     for index, (start, on_times) in enumerate(parts):
         stop = parts[index + 1][0] if index + 1 < len(parts) else NEVER

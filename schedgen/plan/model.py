@@ -64,11 +64,12 @@ class Flash:
 
 @dataclass(frozen=True, slots=True)
 class Follow:
-    """A window that follows every window of another output.
+    """A window that follows every window of another output that follows nothing itself.
 
     Mode "cover": on from lead_s before to trail_s after each window of `leader` (gaps closed by them merge).
     Mode "stop": the pulse that ends a recording; on from (lead_s + 1) s before the end of each window of
-    `leader` for 1 s (lead_s is then close_before_off).
+    `leader` for 1 s (lead_s is then close_before_off). Windows that join are one recording with one pulse; where one
+    is shorter than lead_s + 1 there is none.
     """
 
     leader: str

@@ -23,6 +23,7 @@ from schedgen.plan.model import (
     Window,
 )
 from schedgen.plan.spots import Spots
+from schedgen.settings.fields import by_name
 
 Whole = Any
 SPOTS = Spots({})
@@ -115,30 +116,34 @@ def test_the_same_dive_gives_the_same_plan(whole: Whole) -> None:
     assert whole.plan(whole.dive()) == whole.plan(whole.dive())
 
 
-# -- numbers out of range: the bounds are those of the settings' own table, repeated here by hand
+# -- numbers out of range: the bounds are those of the settings' own table
 
 
 def window(**more: Any) -> Window:
     return Window("fan", "PWM2", more.pop("start_s", 100), more.pop("stop_s", 200), line=3, **more)
 
 
+def most(record: str, name: str) -> int:
+    return by_name(record, name).high
+
+
 OUT_OF_RANGE = {
     "24 bits of elapsed seconds": window(stop_s=2**24),
-    "a burst every 65 536 s": window(burst=Burst(65_536, 60, 1)),
-    "a burst of 16 384 s": window(burst=Burst(60_000, 16_384, 1)),
-    "8193 bursts": window(burst=Burst(100, 60, 8193)),
-    "a flash every 128 s": window(flash=Flash(128 * 64, 6)),
-    "a lead of 1024 s": window(follow=Follow("OUT1", 1024, 0)),
-    "a trail of 4096 s": window(follow=Follow("OUT1", 0, 4096)),
-    "closing for 1024 s": window(follow=Follow("OUT1", 1024, 0, "stop")),
-    "a level of 101 %": window(level=101),
-    "a clip past 24 bits": window(clip=Clip(100, 2**24)),
+    "every": window(burst=Burst(most("window", "every") + 1, 60, 1)),
+    "on": window(burst=Burst(60_000, most("window", "on") + 1, 1)),
+    "count": window(burst=Burst(100, 60, most("window", "count") + 1)),
+    "flash": window(flash=Flash(most("window", "flash_every") + 1, 6)),
+    "lead": window(follow=Follow("OUT1", most("follower", "lead") + 1, 0)),
+    "trail": window(follow=Follow("OUT1", 0, most("follower", "trail") + 1)),
+    "closing": window(follow=Follow("OUT1", most("follower", "lead") + 1, 0, "stop")),
+    "level": window(level=101),
+    "clip": window(clip=Clip(100, 2**24)),
 }
 IN_RANGE = {
     "the last elapsed second": window(stop_s=2**24 - 1),
-    "the largest burst": window(burst=Burst(65_535, 16_383, 8192)),
-    "the slowest flash": window(flash=Flash(8191, 8191)),
-    "the longest lead and trail": window(follow=Follow("OUT1", 1023, 4095)),
+    "bursts": window(burst=Burst(most("window", "every"), most("window", "on"), most("window", "count"))),
+    "flash": window(flash=Flash(most("window", "flash_every"), most("window", "flash_on"))),
+    "lead and trail": window(follow=Follow("OUT1", most("follower", "lead"), most("follower", "trail"))),
     "full level": window(level=100),
 }
 
@@ -155,21 +160,21 @@ def test_a_window_at_the_bounds_is_held(name: str) -> None:
 
 
 def test_the_message_names_value_and_bounds() -> None:
-    (note,) = window_notes(OUT_OF_RANGE["a burst of 16 384 s"], SPOTS)
-    assert note.message == "`for` is 16384 s; the settings hold 1 to 16383 s"
+    (note,) = window_notes(window(level=101), SPOTS)
+    assert note.message == "the level is 101 %; the settings hold 1 to 100 %"
 
 
 @pytest.mark.parametrize(
     ("change", "problems"),
     [
         (ShiftRelease(1800, -2, 4), 0),
-        (ShiftRelease(15_300, -15, 15), 0),
+        (ShiftRelease(most("change", "step"), -most("change", "earlier"), most("change", "later")), 0),
         (ShiftRelease(90, -2, 4), 1),  # not whole minutes
-        (ShiftRelease(15_360, -2, 4), 1),  # 256 minutes
-        (ShiftRelease(1800, -16, 0), 1),
-        (ShiftRelease(1800, 0, 16), 1),
+        (ShiftRelease(most("change", "step") + 60, -2, 4), 1),
+        (ShiftRelease(1800, -most("change", "earlier") - 1, 0), 1),
+        (ShiftRelease(1800, 0, most("change", "later") + 1), 1),
         (ChooseLevel("PWM1", (70, 45)), 0),
-        (ChooseLevel("PWM1", (70, 60, 50, 40, 30)), 1),
+        (ChooseLevel("PWM1", tuple(range(1, most("change", "choices") + 2))), 1),
     ],
 )
 def test_field_changes_that_the_settings_cannot_hold_are_noted(change: Any, problems: int) -> None:
@@ -182,20 +187,23 @@ def test_more_than_32_combinations_are_noted() -> None:
 
 
 def test_interlocks_that_the_settings_cannot_hold_are_noted() -> None:
-    good = Interlocks(3600, DAY, False, 3.1, 2.95, 15, ())
+    series = most("header", "series")
+    good = Interlocks(3600, DAY, False, 3.1, 2.95, series, ())
     assert list(interlock_notes(good, 3 * DAY, SPOTS)) == []
     assert len(list(interlock_notes(good, 2**24, SPOTS))) == 1
-    assert len(list(interlock_notes(Interlocks(3600, 2**24, False, 5.2, 2.95, 16, ()), DAY, SPOTS))) == 3
+    assert len(list(interlock_notes(Interlocks(3600, 2**24, False, 5.2, 2.95, series + 1, ()), DAY, SPOTS))) == 3
 
 
 def test_a_try_longer_than_the_settings_hold_is_noted(whole: Whole) -> None:
     dive = whole.dive()
-    dive.release.primary.fire = whole.quantity(2048.0)
-    dive.release.primary.tries = 9
+    fire, tries = most("header", "primary_fire"), most("header", "primary_tries")
+    dive.release.primary.fire = whole.quantity(fire + 1.0)
+    dive.release.primary.tries = tries + 1
     messages = [note.message for note in named(whole.plan(dive), "counter-range")]
     assert messages == [
-        "`fire` is 2048 s; the settings hold 0 to 2047 s", "`tries` is 9; the settings hold 1 to 8"
-    ]  # fmt: skip
+        f"`fire` is {fire + 1} s; the settings hold 0 to {fire} s",
+        f"`tries` is {tries + 1}; the settings hold 1 to {tries}",
+    ]
 
 
 # -- the example dive of the reader's tests

@@ -76,7 +76,7 @@ def plans(draw: Any) -> Plan:
         outputs[output] = OutputPlan(output, "level", "load", "other", tuple(windows), (), ())
     for output in ("R", "S"):
         outputs[output] = OutputPlan(output, "release", "release", "release", (), (), ())
-    at, latest = draw(st.integers(70, 140)), 150
+    at, latest = draw(st.integers(70, 170)), 150
     end = draw(st.integers(180, 220))
     which = draw(st.sampled_from(("primary", "backup", "both", "none")))
     fire, tries, pause = draw(st.integers(1, 20)), draw(st.integers(1, 3)), draw(st.integers(0, 20))

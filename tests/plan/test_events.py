@@ -17,6 +17,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from schedgen.dive.times import Planned, When
+from schedgen.plan.assemble import on_times
 from schedgen.plan.fall import fall_of
 from schedgen.plan.model import Bounds, Firing
 
@@ -134,6 +135,19 @@ def test_a_dissolving_link_parts_by_itself_after_the_splash(whole: Whole) -> Non
     assert plan.events["release"] == Bounds(39_998, 50_000, 60_003)
     assert plan.true_events["surface"].late == pytest.approx(60_000 + plan.fall.up_s[2])
     assert plan.first_firing_s is None
+
+
+def test_what_runs_from_a_link_moves_only_when_a_backup_is_fired(whole: Whole) -> None:
+    dive = whole.dive(schedule=[whole.line("beacon", "release", "end")])
+    fired = SimpleNamespace(**{**vars(dive.release.primary), "wired_to": "REL2", "at": None})
+    dive.release.primary = SimpleNamespace(kind="dissolving link", parts_after=whole.quantity(50_000, 40_000, 60_000))
+    dive.release.latest = When("start", 70_000.0)
+    alone = whole.plan(dive)
+    dive.release.backup = fired
+    backed = whole.plan(dive)
+    assert [plan.outputs["OUT2"].windows[0].start_moves for plan in (alone, backed)] == [False, True]
+    # fired at 30 000, the beacon does not wait for 39 998
+    assert [(one.start_s, one.stop_s) for one in on_times(backed, "OUT2", 30_000)] == [(30_000, None)]
 
 
 def test_a_wired_backup_fires_at_latest_and_surfaces_later(whole: Whole) -> None:
