@@ -19,6 +19,7 @@ from schedgen.files.fields import (
     Frequency,
     Name,
     Number,
+    Of,
     Reads,
     Resistance,
     Share,
@@ -28,7 +29,9 @@ from schedgen.files.fields import (
     Voltage,
     Whole,
 )
+from schedgen.files.quantity import Quantity
 from schedgen.files.trouble import Misread, Trouble, shown
+from schedgen.files.units import FREQUENCY
 
 Level = Literal["high", "low"]
 Pull = Literal["up", "down", "none"]
@@ -46,6 +49,10 @@ def read_pin(text: str) -> str:
 _PIN_EXPECTED = "P, the letter of the port, and a number from 0 to 7"
 Pin = Annotated[str, Reads(read_pin, str, _PIN_EXPECTED, "PA4", {"type": "string", "pattern": "^P[A-G][0-7]$"})]
 
+PwmFrequency = Annotated[
+    Quantity,
+    Of(FREQUENCY, least=30, most=25_000, because="where a timer makes 100 steps of it", example="500 Hz"),
+]
 MOST_OUTPUTS = 8
 PACK_RAIL = "pack"
 """The rail that is the pack itself."""
@@ -91,7 +98,7 @@ class Output(Part):
     rail: str = PACK_RAIL
     limit: Current
     timer: str | None = None
-    frequency: Frequency | None = None
+    frequency: PwmFrequency | None = None
 
     @property
     def safe_pull(self) -> Pull:

@@ -9,6 +9,7 @@ from schedgen.board.parts import Channel, Part, parts
 from schedgen.files.trouble import Trouble, did_you_mean, listing, shown
 
 Place = tuple[str | int, ...]
+SECONDS_FROM_HZ = 32768.0
 SAME_FREQUENCY = 0.02
 """Two frequencies on one timer count as the same within this share."""
 
@@ -182,6 +183,30 @@ def clock_that_cannot_be(board: Board) -> Iterator[Trouble]:
             )  # fmt: skip
 
 
+def crystal_of_another_frequency(board: Board) -> Iterator[Trouble]:
+    """The firmware counts seconds from 32.768 kHz."""
+    clock = board.clock
+    if clock.kind != "rc" and abs(clock.frequency.nominal - SECONDS_FROM_HZ) > 0.5:
+        yield Trouble(
+            f"A {clock.kind} clock of {clock.frequency.text} does not divide down to seconds here.", "32.768 kHz",
+            "frequency: 32.768 kHz", "Fit a watch crystal, or correct the frequency.", ("clock", "frequency"),
+        )  # fmt: skip
+
+
+def supply_too_low_for_the_controller(board: Board) -> Iterator[Trouble]:
+    """At the lowest pack voltage the controller's own rail still stands."""
+    rail, lowest = board.rails.get(board.supply.rail), board.supply.voltage.low
+    if rail is None or rail.voltage is None or rail.kind not in ("buck", "linear"):
+        return
+    need = rail.voltage.nominal + (rail.dropout.nominal if rail.dropout is not None else 0.0)
+    if lowest < need:
+        yield Trouble(
+            f"The pack may fall to {lowest:g} V, but the controller's rail {board.supply.rail} needs {need:g} V.",
+            f"at least {need:g} V", "", "Raise the lower end of supply.voltage, or correct the rail.",
+            ("supply", "voltage"),
+        )  # fmt: skip
+
+
 def pin_the_part_lacks(board: Board, part: Part) -> Iterator[Trouble]:
     """Every pin exists in the part's package, and an output can be driven."""
     driven: set[Place] = {("outputs", name, "pin") for name in board.outputs}
@@ -312,7 +337,7 @@ def eeprom_of_another_size(board: Board, part: Part) -> Iterator[Trouble]:
 
 WITHOUT_PART: tuple[Callable[[Board], Iterator[Trouble]], ...] = (
     too_many_outputs, unknown_rail, rail_that_cannot_be, two_functions_on_a_pin, release_without_pull,
-    sense_out_of_range, clock_that_cannot_be,
+    sense_out_of_range, clock_that_cannot_be, crystal_of_another_frequency, supply_too_low_for_the_controller,
 )  # fmt: skip
 WITH_PART: tuple[Callable[[Board, Part], Iterator[Trouble]], ...] = (
     pin_the_part_lacks, crystal_pins_taken, level_without_timer, timers_that_clash, no_adc_on_pin,

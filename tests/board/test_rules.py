@@ -170,6 +170,21 @@ def test_clock_that_cannot_be() -> None:
     assert "turnover means nothing" in problems_of("thole-1608", crystal[0])[1].message
 
 
+def test_crystal_of_another_frequency() -> None:
+    problem = only("thole-1608", ("frequency: 32.768 kHz", "frequency: 100 kHz"))
+    assert (problem.expected, under(problem)) == ("32.768 kHz", "100 kHz")
+
+
+def test_supply_too_low_for_the_controller() -> None:
+    problem = only("thole-1608", ("voltage: 5.5 V .. 17 V", "voltage: 3.4 V .. 17 V"))
+    assert "may fall to 3.4 V, but the controller's rail logic needs 3.6 V" in problem.message
+
+
+def test_a_frequency_out_of_reach_of_the_timers() -> None:
+    problem = only("cleat-328p", ("timer: TC1, frequency: 500 Hz}\n  PWM2", "timer: TC1, frequency: 60 kHz}\n  PWM2"))
+    assert "must be at most 25000 Hz" in problem.message
+
+
 def test_crystal_pins_taken() -> None:
     assert "crystal clock needs it" in only("cleat-328p", ("light: {pin: PB0", "light: {pin: PB6")).message
 
