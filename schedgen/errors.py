@@ -105,17 +105,21 @@ class CounterRange(BlockError):
 class SettingsTooBig(BlockError):
     """The settings need more bytes than the board's slot has (finding `settings-too-big`).
 
-    `bytes_needed` and `capacity` are of the block; `costs` holds (what, bits) for every part, the dearest first.
+    `bytes_needed` and `capacity` are of the block; `costs` holds (what, bits) for every part that the user can change,
+    the dearest first; the part that every block has, with releases and interlocks, takes `fixed_bits` beside them.
     """
 
-    def __init__(self, bytes_needed: int, capacity: int, costs: Sequence[tuple[str, int]]) -> None:
+    def __init__(
+        self, bytes_needed: int, capacity: int, costs: Sequence[tuple[str, int]], fixed_bits: int = 0
+    ) -> None:
         self.bytes_needed, self.capacity = bytes_needed, capacity
         self.bytes_over = bytes_needed - capacity
         self.costs = tuple(costs)
+        self.fixed_bits = fixed_bits
         dearest = ", ".join(f"{what} {bits / 8:.1f}" for what, bits in self.costs[:3])
         super().__init__(
             f"the settings need {bytes_needed} bytes and the board's slot holds {capacity}: {self.bytes_over} over. "
-            f"The dearest parts, in bytes: {dearest}",
+            f"What takes most, in bytes: {dearest}",
             "Join windows, follow another load with `with`, or take a board with more EEPROM.",
         )
 

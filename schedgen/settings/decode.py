@@ -34,6 +34,7 @@ from schedgen.settings.fields import (
     Kind,
     Mode,
     Start,
+    by_name,
 )
 from schedgen.settings.meaning import NO_NAMES, DecodedDive, burst_stop, bursts_without_end, check, combinations
 
@@ -72,6 +73,8 @@ def decode(block: bytes, outputs: Sequence[str] = NO_NAMES) -> DecodedDive:
         field_changes=changes,
         allowed_changes=allowed,
         outputs=names,
+        bottom_s=_unless_greatest("bottom", header),
+        rise_s=_unless_greatest("rise", header),
         code=dive_code(block),
         bytes_used=len(block),
     )
@@ -90,6 +93,10 @@ def _check_version(block: bytes) -> None:
             f"the settings block has layout version {version}, this program knows {LAYOUT_VERSION}",
             "Use the schedgen that made it, or render and upload the dive again.",
         )
+
+
+def _unless_greatest(name: str, header: dict[str, int]) -> int | None:
+    return None if header[name] == by_name("header", name).high else header[name]
 
 
 def _name(outputs: tuple[str, ...], index: int) -> str:

@@ -41,8 +41,8 @@ def encode(plan: Plan, outputs: Sequence[str], eeprom_bytes: int = 256) -> Setti
     schedule line, where one line is the cause.
     """
     dive = meaning_of(plan, outputs)
-    check(dive)
     windows = sorted(plan.windows, key=lambda window: window.follow is not None)
+    check(dive, [window.place for window in windows])
     sources = [Source(f"{window.load} ({window.output})", window.place) for window in windows]
     capacity = min(_LONGEST, layout_of(eeprom_bytes).block_most)
     block = pack(dive, capacity, sources)
@@ -67,7 +67,7 @@ class _Packer:
 
     def __init__(self, end_s: int) -> None:
         self.bits = BitWriter(bits_of(end_s))
-        self.costs = [("the fixed part", record_bits("header"))]
+        self.costs: list[tuple[Source, int]] = []
 
     def add(self, record: Sequence[Field], values: Mapping[str, int], source: Source) -> None:
         before = self.bits.length
@@ -76,7 +76,15 @@ class _Packer:
         except BlockError as trouble:
             trouble.place = source.place
             raise
-        self.costs.append((source.label, self.bits.length - before))
+        self.costs.append((source, self.bits.length - before))
+
+    def too_big(self, length: int, capacity: int) -> SettingsTooBig:
+        """What to say when the block would be `length` bytes; it stands at the dearest window."""
+        dearest = sorted(self.costs, key=lambda cost: -cost[1])
+        spoken = [(source.label, bits) for source, bits in dearest]
+        trouble = SettingsTooBig(length, capacity, spoken, record_bits("header"))
+        trouble.place = next((source.place for source, _ in dearest if source.place is not None), None)
+        return trouble
 
 
 def pack(dive: DecodedDive, capacity: int = _LONGEST, sources: Sequence[Source] = ()) -> bytes:
@@ -101,7 +109,7 @@ def pack(dive: DecodedDive, capacity: int = _LONGEST, sources: Sequence[Source] 
         packer.add(ALLOWED, {"allowed": int(flag)}, Source("a combination of field changes"))
     length = -(-(record_bits("header") + packer.bits.length) // 8)
     if length > capacity:
-        raise SettingsTooBig(length, capacity, sorted(packer.costs, key=lambda cost: -cost[1]))
+        raise packer.too_big(length, capacity)
     whole = BitWriter()
     whole.record(HEADER, header_values(dive, length))
     whole.append(packer.bits)

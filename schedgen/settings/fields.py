@@ -146,6 +146,25 @@ HEADER = (
     _elapsed("end", "late surface + wait: everything off but beacon and locator, nothing fires any more", low=1),
     *_firing("primary"),
     *_firing("backup"),
+    Field(
+        "bottom",
+        12,
+        0,
+        245700,
+        "on the bottom by then, rounded up; the greatest value: later, or not known",
+        "s",
+        scale=60,
+    ),
+    Field(
+        "rise",
+        10,
+        0,
+        61380,
+        "from the end of the last try (without a primary: from `at`) to the late surface, rounded up; the greatest "
+        "value: longer, or not known",
+        "s",
+        scale=60,
+    ),
     Field("shed", 9, 0, 5110, "per cell: below it everything outside the keep mask goes off", "mV", scale=10),
     Field("release_below", 9, 0, 5110, "per cell: below it the release is asked for", "mV", scale=10),
     Field("series", 4, 1, 15, "cells in series, to turn pack volts into cell volts"),
@@ -205,8 +224,8 @@ FOLLOWER = (
     _choice(
         "mode", 1, Mode, "cover: from lead before to trail after; stop: 1 s pulse that starts lead + 1 before the end"
     ),
-    Field("lead", 10, 0, 1023, "before the leader's start (cover) or end (stop)", "s"),
-    Field("trail", 12, 0, 4095, "after the leader's end", "s", when={"mode": (Mode.COVER,)}),
+    Field("lead", 9, 0, 511, "before the leader's start (cover) or end (stop)", "s"),
+    Field("trail", 11, 0, 2047, "after the leader's end", "s", when={"mode": (Mode.COVER,)}),
     Field("clip", 2, 0, 3, "0: not cut; n: cut by the n-th clip record"),
 )
 

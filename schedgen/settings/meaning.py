@@ -57,6 +57,10 @@ class DecodedDive:
     field_changes: tuple[FieldChange, ...]
     allowed_changes: tuple[bool, ...]
     outputs: tuple[str, ...] = NO_NAMES
+    bottom_s: int | None = None
+    """On the bottom by then, a whole minute rounded up; None where it is not known or does not fit."""
+    rise_s: int | None = None
+    """From the end of the last try (without a primary: from `at_s`) to the late surface, a whole minute rounded up."""
     code: str = field(default="", compare=False)
     """Dive code of the block it was decoded from; empty when it comes from a Plan."""
     bytes_used: int = field(default=0, compare=False)
@@ -125,7 +129,24 @@ def meaning_of(plan: Plan, outputs: Sequence[str]) -> DecodedDive:
         field_changes=plan.field_changes,
         allowed_changes=plan.allowed_changes,
         outputs=tuple(outputs),
+        bottom_s=_whole_minute("bottom", _late(plan, "bottom"), 0),
+        rise_s=_whole_minute(
+            "rise", _late(plan, "surface"), plan.primary.last_end_s if plan.primary else plan.release_s
+        ),
     )
+
+
+def _late(plan: Plan, event: str) -> int | None:
+    return plan.events[event].late if event in plan.events else None
+
+
+def _whole_minute(name: str, late_s: int | None, since_s: int) -> int | None:
+    """Seconds from `since_s` to `late_s` rounded up to the field's step; None where it reaches the field's end."""
+    one = by_name("header", name)
+    if late_s is None or late_s < since_s:
+        return None
+    seconds = -(-(late_s - since_s) // one.scale) * one.scale
+    return seconds if seconds < one.high else None
 
 
 def round_up_volts(volts: float) -> float:
@@ -149,8 +170,11 @@ def _bare(window: Window) -> Window:
     return replace(bare, burst=burst)
 
 
-def check(dive: DecodedDive) -> None:
-    """Raises BlockError when fields that are each in range contradict each other."""
+def check(dive: DecodedDive, places: Sequence[Place] = ()) -> None:
+    """Raises BlockError when fields that are each in range contradict each other.
+
+    `places` says where each window stands, so that the error of a window has a place.
+    """
     limits = dive.interlocks
     if len(dive.outputs) > OUTPUTS_MOST:
         raise BlockError(f"the board has {len(dive.outputs)} outputs, a settings block knows {OUTPUTS_MOST}")
@@ -160,15 +184,23 @@ def check(dive: DecodedDive) -> None:
         if at > dive.end_s:
             raise BlockError(f"{name} ({at} s) is after the end ({dive.end_s} s)")
     _check_firings(dive)
-    release = {firing.output for firing in (dive.primary, dive.backup) if firing is not None}
-    following = {window.output for window in dive.windows if window.follow is not None}
-    for window in dive.windows:
-        _check_window(window, dive.end_s)
-        if window.output in release:
-            raise BlockError(f"a window drives {window.output}, which is a release output", RELEASE_STEP)
-        if window.follow is not None and window.follow.leader in {window.output, *following, *release}:
-            raise BlockError(f"{window.output} follows {window.follow.leader}, which follows another or is a release")
+    for index, window in enumerate(dive.windows):
+        try:
+            _check_window(window, dive.end_s)
+            _check_wiring(window, dive)
+        except BlockError as trouble:
+            trouble.place = places[index] if places else None
+            raise
     _check_changes(dive)
+
+
+def _check_wiring(window: Window, dive: DecodedDive) -> None:
+    release = {firing.output for firing in (dive.primary, dive.backup) if firing is not None}
+    following = {other.output for other in dive.windows if other.follow is not None}
+    if window.output in release:
+        raise BlockError(f"a window drives {window.output}, which is a release output", RELEASE_STEP)
+    if window.follow is not None and window.follow.leader in {window.output, *following, *release}:
+        raise BlockError(f"{window.output} follows {window.follow.leader}, which follows another or is a release")
 
 
 RELEASE_STEP = "Wire the load to another output; a release output is fired by the release only."

@@ -62,6 +62,7 @@ def schedule(dive: DecodedDive, loads: Mapping[str, str] | None = None) -> tuple
         Said("not before", f"{duration(limits.not_before_s)} after start"),
         Said("latest", f"{duration(limits.latest_s)} after start"),
         Said("water", "needed before a release" if not limits.without_water else "not needed before a release"),
+        *_way(dive),
         Said("end", f"{duration(dive.end_s)} after start"),
         Said("low voltage", f"{limits.series} cells in series: shed below {limits.shed_v:.2f} V a cell, release below "
              f"{limits.release_below_v:.2f} V"),
@@ -144,6 +145,15 @@ def _title(output: str, loads: Mapping[str, str]) -> str:
     return f"{output} {load}" if load else output
 
 
+def _way(dive: DecodedDive) -> list[Said]:
+    lines = []
+    if dive.bottom_s is not None:
+        lines.append(Said("bottom", f"reached by {duration(dive.bottom_s)} after start"))
+    if dive.rise_s is not None:
+        lines.append(Said("surface", f"reached {duration(dive.rise_s)} after the last try at the latest"))
+    return lines
+
+
 def _firings(dive: DecodedDive) -> list[Said]:
     lines = []
     for which, firing in (("release", dive.primary), ("backup release", dive.backup)):
@@ -170,7 +180,7 @@ def _window(window: Window, what: str, loads: Mapping[str, str]) -> Said:
         return Said(what, _follower(window, level, loads))
     start_s = window.start_s or 0
     span = f"from {_moment(start_s, window.start_moves)} "
-    span += "on" if window.stop_s is None else f"to {_moment(window.stop_s, window.stop_moves)}"
+    span += "until the pack is empty" if window.stop_s is None else f"to {_moment(window.stop_s, window.stop_moves)}"
     pattern = ""
     if window.burst is not None:
         count = "" if window.stop_s is None else f", {window.burst.count} times"

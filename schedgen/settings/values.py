@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from schedgen.errors import BlockError
 from schedgen.plan.model import Clip, FieldChange, Firing, Follow, ShiftRelease, Window
-from schedgen.settings.fields import Change, Kind, Mode, Start
+from schedgen.settings.fields import Change, Kind, Mode, Start, by_name
 from schedgen.settings.meaning import DecodedDive
 
 
@@ -33,6 +33,8 @@ def header_values(dive: DecodedDive, length: int) -> dict[str, int]:
         "end": dive.end_s,
         **_firing("primary", dive.primary, dive.outputs),
         **_firing("backup", dive.backup, dive.outputs),
+        "bottom": _or_greatest("bottom", dive.bottom_s),
+        "rise": _or_greatest("rise", dive.rise_s),
         "shed": round(limits.shed_v * 1000),
         "release_below": round(limits.release_below_v * 1000),
         "series": limits.series,
@@ -42,6 +44,10 @@ def header_values(dive: DecodedDive, length: int) -> dict[str, int]:
         "follower_count": following,
         "change_count": len(dive.field_changes),
     }
+
+
+def _or_greatest(name: str, seconds: int | None) -> int:
+    return by_name("header", name).high if seconds is None else seconds
 
 
 def _firing(which: str, firing: Firing | None, outputs: Sequence[str]) -> dict[str, int]:

@@ -44,6 +44,7 @@ def make_plan(windows: Sequence[Window], at_s: int = 9 * HOUR, end_s: int = 72 *
         own = tuple(window for window in windows if window.output == name)
         if own:
             outputs[name] = OutputPlan(name, "switched", own[0].load, "other", own, (), ())
+    last_end_s = at_s + 3 * 480 + 2 * 300
     plan = Plan(
         name="test dive",
         board="halyard-4809",
@@ -54,7 +55,9 @@ def make_plan(windows: Sequence[Window], at_s: int = 9 * HOUR, end_s: int = 72 *
         clock_tolerance=2e-5,
         events={
             "start": Bounds(0, 0, 0),
+            "bottom": Bounds(1800, 3000, 4321),
             "release": Bounds(at_s, at_s, at_s),
+            "surface": Bounds(at_s, last_end_s, last_end_s + 3001),
             "end": Bounds(end_s, end_s, end_s),
         },
         true_events={},
@@ -144,8 +147,8 @@ def follower_of(draw: st.DrawFn, output: str, leaders: Sequence[str], clips: Seq
         level=draw(st.none() | st.integers(1, 100)),
         follow=Follow(
             draw(st.sampled_from(leaders)),
-            draw(st.integers(0, 1023)),
-            0 if stop else draw(st.integers(0, 4095)),
+            draw(st.integers(0, 511)),
+            0 if stop else draw(st.integers(0, 2047)),
             "stop" if stop else "cover",
         ),
         clip=draw(st.sampled_from([None, *clips])),
@@ -188,7 +191,7 @@ def plans(draw: st.DrawFn, most_windows: int = 6) -> Plan:
     changes = draw(changes_of(at_s))
     count = len(combinations(changes))
     volts = st.integers(0, 5110).map(lambda millivolts: millivolts / 1000.0)
-    return make_plan(
+    plan = make_plan(
         windows,
         at_s,
         end_s,
@@ -208,3 +211,6 @@ def plans(draw: st.DrawFn, most_windows: int = 6) -> Plan:
         field_changes=changes,
         allowed_changes=tuple(draw(st.lists(st.booleans(), min_size=count, max_size=count))),
     )
+    bottom_s, surface_s = draw(st.integers(0, 300000)), draw(st.integers(0, (1 << 24) - 1))
+    more = {"bottom": Bounds(0, 0, bottom_s), "surface": Bounds(0, 0, surface_s)}
+    return replace(plan, events={**plan.events, **draw(st.sampled_from([more, {}]))})

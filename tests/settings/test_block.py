@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -54,6 +55,10 @@ def test_a_block_says_what_the_plan_says(plan: Plan) -> None:
         plan.release_s,
         plan.end_s,
     )
+    bottom, since = plan.events["bottom"].late, plan.primary.last_end_s if plan.primary else plan.release_s
+    assert said.bottom_s == (60 * math.ceil(bottom / 60) if bottom <= 4094 * 60 else None)
+    rise = plan.events["surface"].late - since
+    assert said.rise_s == (60 * math.ceil(rise / 60) if 0 <= rise <= 1022 * 60 else None)
     assert (said.primary, said.backup) == (plan.primary, plan.backup)
     assert (said.field_changes, said.allowed_changes) == (plan.field_changes, plan.allowed_changes)
     limits, planned = said.interlocks, plan.interlocks
@@ -74,8 +79,8 @@ def test_two_names_of_the_same_thing_give_the_same_bytes() -> None:
 
 def test_the_counted_case_fits_a_slot_of_112_bytes() -> None:
     # The design's counted case: 4 plain, 3 repeating, 3 following, one shared `only`, 2 levels, two releases, 7 x 2
-    # combinations. It fits up to an `end` of 24 days, where times begin to need a 22nd bit.
-    for end_s in (6 * DAY, 24 * DAY):
+    # combinations. It fits up to an `end` of 12 days, where times begin to need a 21st bit.
+    for end_s in (6 * DAY, 12 * DAY):
         made = encode(ending(counted_plan(), end_s), OUTPUTS, 256)
         assert made.capacity == 107
         assert made.bytes_used <= 107
@@ -95,8 +100,10 @@ def test_a_dive_that_does_not_fit_says_how_many_bytes_and_what_costs_most() -> N
     assert f"{trouble.bytes_over} over" in trouble.message
     costs = [bits for _, bits in trouble.costs]
     assert costs == sorted(costs, reverse=True)
-    assert -(-sum(costs) // 8) == fits.bytes_used
-    assert trouble.costs[1][0] == "camera (OUT1)"
+    assert -(-(trouble.fixed_bits + sum(costs)) // 8) == fits.bytes_used
+    assert trouble.costs[0][0] == "camera (OUT1)"
+    assert trouble.place is not None
+    assert trouble.place.line == 40
 
 
 def test_a_dive_too_big_for_any_slot_is_refused_even_with_a_large_eeprom() -> None:
@@ -111,8 +118,8 @@ def test_a_number_out_of_range_names_window_bound_unit_and_place() -> None:
     with pytest.raises(CounterRange) as caught:
         encode(plan, OUTPUTS)
     trouble = caught.value
-    assert (trouble.name, trouble.value, trouble.low, trouble.high, trouble.unit) == ("trail", 5000, 0, 4095, "s")
-    assert trouble.message == "fan (PWM2): trail is 5000 s, the board holds 0 to 4095 s"
+    assert (trouble.name, trouble.value, trouble.low, trouble.high, trouble.unit) == ("trail", 5000, 0, 2047, "s")
+    assert trouble.message == "fan (PWM2): trail is 5000 s, the board holds 0 to 2047 s"
     assert trouble.place is not None
     assert trouble.place.line == 40
 
@@ -183,11 +190,54 @@ def test_what_makes_no_sense_is_never_encoded(plan: Plan) -> None:
         encode(plan, OUTPUTS, 1024)
 
 
+def test_a_window_that_makes_no_sense_is_named_at_its_line() -> None:
+    with pytest.raises(BlockError, match="a window of OUT1 stops at 60 s") as caught:
+        encode(CONTRADICTIONS["a window that stops before it starts"], OUTPUTS)
+    assert caught.value.place is not None
+    assert caught.value.place.line == 40
+
+
 def test_three_different_clips_are_held() -> None:
     windows = [window("camera", "OUT1", 60, 2 * HOUR)]
     windows += [window("lights", "PWM1", None, None, follow=Follow("OUT1"), clip=cut) for cut in CLIPS[:3]]
     made = encode(make_plan(windows), OUTPUTS)
     assert decode(made.block, OUTPUTS).clips == tuple(CLIPS[:3])
+
+
+def test_a_block_taken_apart_by_hand_says_the_plan() -> None:
+    # A second reading of the layout, with the widths written out here on purpose: header 8 3 16 2 1, four times 24,
+    # twice 1 3 11 3 11, 12 10, 9 9 4 8 2 6 4 2; times in a dive of 3 days take 18 bits.
+    block = encode(counted_plan(), OUTPUTS).block
+    bits = "".join(f"{byte:08b}" for byte in block)
+    position = 0
+
+    def take(*widths: int) -> list[int]:
+        nonlocal position
+        taken = []
+        for width in widths:
+            taken.append(int(bits[position : position + width], 2))
+            position += width
+        return taken
+
+    assert take(8, 3, 16, 2, 1) == [len(block), 1, 0x4D2E, 0, 0]
+    assert take(24, 24, 24, 24) == [9 * HOUR, 3 * HOUR, 14 * HOUR, 72 * HOUR]
+    assert take(1, 3, 11, 3, 11) == [1, 6, 480, 3 - 1, 300]
+    assert take(1, 3, 11, 3, 11) == [1, 7, 480, 3 - 1, 300]
+    assert take(12, 10) == [73, 51]  # 4321 s and 3001 s in minutes, up
+    assert take(9, 9, 4, 8) == [310, 295, 3, 0b00001010]
+    assert take(2, 6, 4, 2) == [1, 7, 3, 2]
+    assert take(1, 18, 1, 18) == [0, 1800, 1, 9 * HOUR]
+    assert take(2, 3, 1, 1, 18, 1, 18) == [0, 0, 0, 0, 60, 0, 3 * HOUR]
+    assert take(2, 3, 1, 1, 18, 16, 14, 1, 13, 1) == [2, 0, 0, 0, 4 * HOUR, 1800, 360, 0, 9 - 1, 1]
+    position += 2 * 44 + 2 * 70 + 44 - 0  # OUT2 and OUT3 plain and repeating, OUT4 plain
+    assert take(3, 3, 1, 1, 9, 11, 2) == [3, 1, 0, 0, 3, 1, 1]
+    assert take(3, 3, 1, 7, 1, 9, 11, 2) == [4, 0, 1, 70, 0, 3, 0, 1]
+    assert take(3, 3, 1, 7, 1, 9, 11, 2) == [5, 0, 1, 60, 0, 0, 240, 1]
+    assert take(1, 8, 4, 4) == [0, 30, 2, 4]
+    assert take(1, 3, 2, 7, 7) == [1, 4, 2 - 1, 70, 45]
+    assert take(14) == [0b11111111111111]
+    assert int(bits[position:] or "0", 2) == 0
+    assert len(bits) - position < 8
 
 
 @settings(deadline=None, max_examples=1500)

@@ -101,7 +101,7 @@ int main(void)
     N(DIVE_AT_S) N(DIVE_NOT_BEFORE_S) N(DIVE_LATEST_S) N(DIVE_END_S)
     N(DIVE_PRIMARY_PRESENT) N(DIVE_PRIMARY_OUTPUT) N(DIVE_PRIMARY_FIRE_S) N(DIVE_PRIMARY_TRIES) N(DIVE_PRIMARY_PAUSE_S)
     N(DIVE_BACKUP_PRESENT) N(DIVE_BACKUP_OUTPUT) N(DIVE_BACKUP_FIRE_S) N(DIVE_BACKUP_TRIES) N(DIVE_BACKUP_PAUSE_S)
-    N(DIVE_SHED_MV) N(DIVE_RELEASE_BELOW_MV) N(DIVE_SERIES) N(DIVE_KEEP)
+    N(DIVE_BOTTOM_S) N(DIVE_RISE_S) N(DIVE_SHED_MV) N(DIVE_RELEASE_BELOW_MV) N(DIVE_SERIES) N(DIVE_KEEP)
     N(DIVE_CLIP_COUNT) N(DIVE_WINDOW_COUNT) N(DIVE_FOLLOWER_COUNT) N(DIVE_CHANGE_COUNT) N(DIVE_OUTPUT_COUNT)
     DIVE_OUTPUTS(OUTPUT)
     DIVE_CLIPS(CLIP)
@@ -121,10 +121,10 @@ def test_a_program_that_includes_nothing_else_of_ours_finds_every_number_of_the_
     printed = run(PROGRAM % {"version": LAYOUT_VERSION}, folder)
     made = encode(plan, OUTPUTS)
     assert printed[:3] == [NAME, made.code, "halyard-4809"]
-    assert printed[3:31] == numbers(plan, made.bytes_used)
-    assert printed[31:39] == [f"output {i} {name} {i} {LOADS.get(name, '')}" for i, name in enumerate(OUTPUTS)]
+    assert printed[3:33] == numbers(plan, made.bytes_used)
+    assert printed[33:41] == [f"output {i} {name} {i} {LOADS.get(name, '')}" for i, name in enumerate(OUTPUTS)]
     tables = clips(plan) + windows(plan) + followers(plan) + changes(plan) + combined(plan)
-    assert printed[39:-2] == tables
+    assert printed[41:-2] == tables
     assert printed[-2] == f"crc {zlib.crc32(made.block):08X}"
     assert printed[-1] == made.block.hex()
 
@@ -152,6 +152,8 @@ def numbers(plan: Plan, length: int) -> list[str]:
         }
     own = [one for one in plan.windows if one.follow is None]
     wanted |= {
+        "DIVE_BOTTOM_S": 73 * 60,
+        "DIVE_RISE_S": (51 if plan.primary else 85) * 60,
         "DIVE_SHED_MV": 3100,
         "DIVE_RELEASE_BELOW_MV": 2950,
         "DIVE_SERIES": 3,

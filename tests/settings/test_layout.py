@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from c_programs import compiles_alone, run
 from schedgen.errors import BlockError, CounterRange
 from schedgen.firmware.toolchain import find_avr_gcc
 from schedgen.settings.eeprom import ESSENTIALS_BYTES, layout_of, layouts
-from schedgen.settings.fields import ENUMS, RECORDS, Field, by_name, fixed_offsets, record_bits
+from schedgen.settings.fields import ENUMS, LAYOUT_VERSION, RECORDS, Field, by_name, fixed_offsets, record_bits
 from schedgen.settings.layout import layout_header, layout_table
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -92,6 +93,20 @@ def test_no_width_stands_anywhere_but_in_the_table() -> None:
             assert not re.search(r"_bits\s*=\s*\d|\bbits=\d", path.read_text(encoding="utf-8")), path.name
     for path in sorted((ROOT / "firmware_templates").rglob("*.[chj]*")):
         assert not re.search(r"#define LAYOUT_\w+_BITS \d", path.read_text(encoding="utf-8")), path.name
+
+
+def conditions(one: Field) -> list[tuple[str, list[int]]]:
+    return [(name, [int(value) for value in wanted]) for name, wanted in one.when.items()]
+
+
+def test_a_change_of_the_layout_is_a_new_version() -> None:
+    # When this fails: raise LAYOUT_VERSION and write its digest here. A board tells layouts apart by the version alone.
+    told = [
+        (record, one.name, one.bits, one.low, one.high, one.scale, one.offset, one.narrow, conditions(one))
+        for record, one in ALL
+    ]
+    digest = hashlib.sha256(repr(told).encode("ascii")).hexdigest()[:16]
+    assert {LAYOUT_VERSION: digest} == {1: "67ad0397bc04578f"}
 
 
 def test_the_table_for_people_has_one_line_for_each_field() -> None:

@@ -88,7 +88,7 @@ def test_the_edges_of_a_block_come_in_order_of_time() -> None:
     firing = plan.primary
     assert firing is not None
     found = edges(board_of(plan))
-    # Nothing before the wet minute is over; then the windows, the three tries, and a further try every 6 h until the end.
+    # Nothing before the wet minute is over; then the windows, the three tries, and a further try every 6 h.
     assert found[:4] == (Edge(60, "OUT1", 100), Edge(60, "OUT2", 100), Edge(70, "OUT2", 0), Edge(90, "OUT1", 0))
     assert found[4:10] == tuple(
         Edge(9 * HOUR + number * 780 + part, "REL1", level)
@@ -115,12 +115,14 @@ def test_a_schedule_says_everything_in_words() -> None:
         "not before: 3 h after start",
         "latest: 14 h after start",
         "water: needed before a release",
+        "bottom: reached by 1 h 13 min after start",
+        "surface: reached 51 min after the last try at the latest",
         "end: 3 d after start",
         "low voltage: 3 cells in series: shed below 3.10 V a cell, release below 2.95 V",
         "kept when shedding: OUT2, OUT4",
         "OUT1 camera: on from 1 min to 3 h",
-        "OUT2: on from 9 h (moves with the release) on, flashes every 2 s for 0.09375 s",
-        "PWM2: on at 35 % from 9 h on, every 5 min for 20 s",
+        "OUT2: on from 9 h (moves with the release) until the pack is empty, flashes every 2 s for 0.09375 s",
+        "PWM2: on at 35 % from 9 h until the pack is empty, every 5 min for 20 s",
         "OUT3: 1 s pulse, ends 8 s before each end of OUT1 camera",
         "PWM1: on at 70 % with OUT1 camera, 3 s before to 7 s after",
     ]
