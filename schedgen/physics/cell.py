@@ -245,9 +245,10 @@ class CellTables:
         first = j * width + i
         tables = []
         for table in (self._r0_many.ravel(), self._r1_many.ravel()):
-            cold = table[first] * a + table[first + 1] * b
-            tables.append(cold + table[first + width] * c + table[first + width + 1] * d)
-        ocv = self._ocv_many[i] * (1.0 - x) + self._ocv_many[i + 1] * x
+            cold = table.take(first, mode="clip") * a + table[1:].take(first, mode="clip") * b
+            warm = table[width:].take(first, mode="clip") * c
+            tables.append(cold + warm + table[width + 1 :].take(first, mode="clip") * d)
+        ocv = self._ocv_many.take(i, mode="clip") * (1.0 - x) + self._ocv_many[1:].take(i, mode="clip") * x
         return ocv, tables[0], tables[1]
 
     def open_circuit(self, charge: N) -> N:
