@@ -170,7 +170,7 @@ def _answer_in(frame: Frame, name: str) -> Values | None:
 def _silent(port: str) -> BoardSilent:
     return BoardSilent(
         f"Nothing answers on {port}.",
-        "Is the pack connected, the bench lead plugged in, and this the right port? A charge-only cable stays silent too.",
+        "Is the pack connected, the bench lead plugged in, this the right port? A charge-only cable is silent too.",
     )
 
 

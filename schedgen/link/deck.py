@@ -11,13 +11,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from schedgen.errors import BlockError, BoardRefused, Differs, WrongBoard
+from schedgen.errors import BlockError, BoardRefused, Differs, UsageError, WrongBoard
 from schedgen.link.client import Client, Progress, no_progress
 from schedgen.link.essentials import Essentials, unpack_essentials
 from schedgen.link.holdings import given_name_in, type_of
 from schedgen.link.identity import SLOT_NAMES, Identity
 from schedgen.link.messages import CHUNK
 from schedgen.link.ports import Port
+from schedgen.settings.code import LENGTH as CODE_LENGTH
 from schedgen.settings.code import dive_code, from_crockford
 from schedgen.settings.eeprom import ESSENTIALS_BYTES, ROW_BYTES, SLOT_EXTRA
 from schedgen.settings.fields import LAYOUT_VERSION
@@ -87,9 +88,9 @@ def check_upload(settings: HasBlock, board_type: int) -> None:
 def upload(port: Port, settings: HasBlock, board_type: int, progress: Progress = no_progress) -> UploadResult:
     """Put the settings on the board and return only when they were read back whole and count.
 
-    Only pieces that differ from what the spare slot holds are written, so that an unfinished upload goes on where it was.
-    `progress` is called with bytes done and in all. Raises `WrongBoard` and `BoardRefused` (armed) before anything is
-    written, `Differs` where the readback is not what was sent, and the other kinds of `LinkError`.
+    Only pieces that differ from what the spare slot holds are written, so that an unfinished upload goes on where it
+    was. `progress` is called with bytes done and in all. Raises `WrongBoard` and `BoardRefused` (armed) before anything
+    is written, `Differs` where the readback is not what was sent, and the other kinds of `LinkError`.
     """
     check_upload(settings, board_type)
     block = settings.block
@@ -123,6 +124,7 @@ def readback(port: Port, progress: Progress = no_progress) -> ReadbackResult:
     """
     client = Client(port)
     identity = client.identify()
+    _check_layout(identity)
     total = 2 * identity.slot_size + ROW_BYTES
     raw = []
     for index, name in enumerate(SLOT_NAMES):
@@ -153,17 +155,17 @@ def readback(port: Port, progress: Progress = no_progress) -> ReadbackResult:
 def arm(port: Port, code: str) -> Identity:
     """Arm the settings with this dive code, and return the board as it then is.
 
-    Raises `UsageError` where `code` is no dive code, `BoardRefused` where it is not the one that counts, `Differs` where
-    the board does not say afterwards that it is armed with it, and the other kinds of `LinkError`.
+    Raises `UsageError` where `code` is no dive code, `BoardRefused` where it is not the one that counts, `Differs`
+    where the board does not say afterwards that it is armed with it, and the other kinds of `LinkError`.
     """
-    number = from_crockford(code)
+    number = _code_number(code)
     client = Client(port)
     client.identify()
     client.request("arm", code=number)
     after = client.identify()
     record = _essentials_in(client.read_area("essentials", ESSENTIALS_BYTES))
     if not after.armed or record is None or not record.armed or record.code != number:
-        raise Differs("The board does not confirm that it is armed.", "Repeat the command, and do not rely on this board.")
+        raise Differs("The board does not confirm that it is armed.", "Repeat the command; do not rely on this board.")
     return after
 
 
@@ -174,7 +176,7 @@ def disarm(port: Port) -> Identity:
     client.request("disarm")
     after = client.identify()
     if after.armed:
-        raise Differs("The board is still armed.", "Repeat the command; keep clear of the release until it is disarmed.")
+        raise Differs("The board is still armed.", "Repeat the command; keep clear of the release until then.")
     return after
 
 
@@ -192,6 +194,17 @@ def rename(port: Port, name: str) -> Identity:
     return replace(client.identify(), given_name=name)
 
 
+def _code_number(code: str) -> int:
+    """The number of a dive code as a person typed it. Raises `UsageError`."""
+    typed = code.strip()
+    if len(typed) != CODE_LENGTH:
+        raise UsageError(
+            f"A dive code has {CODE_LENGTH} characters, {typed!r} has {len(typed)}.",
+            "Type the code that schedgen readback shows.",
+        )
+    return from_crockford(typed)
+
+
 def _check_board(identity: Identity, block: bytes, board_type: int) -> None:
     """Refuse a board that must not get these settings, before a byte is written."""
     if identity.board_type != board_type:
@@ -199,11 +212,7 @@ def _check_board(identity: Identity, block: bytes, board_type: int) -> None:
             f"This board is {identity.board}, type {identity.board_type:#06x}; the dive is for type {board_type:#06x}.",
             "Plug in the board that the dive file names, or write this board into the dive file. Nothing was written.",
         )
-    if identity.layout != LAYOUT_VERSION:
-        raise WrongBoard(
-            f"The board's firmware reads layout version {identity.layout} of the settings, this program makes {LAYOUT_VERSION}.",
-            "Make the firmware again with schedgen compile. Nothing was written.",
-        )
+    _check_layout(identity)
     if len(block) + SLOT_EXTRA > identity.slot_size:
         raise WrongBoard(
             f"The settings are {len(block)} bytes, a slot of this board holds {identity.slot_size - SLOT_EXTRA}.",
@@ -213,6 +222,14 @@ def _check_board(identity: Identity, block: bytes, board_type: int) -> None:
         raise BoardRefused(
             f"The board is armed with dive {identity.code or 'unknown'} and takes no new settings.",
             "Disarm it first: schedgen disarm. Nothing was written.",
+        )
+
+
+def _check_layout(identity: Identity) -> None:
+    if identity.layout != LAYOUT_VERSION:
+        raise WrongBoard(
+            f"The board's firmware uses layout {identity.layout} of the settings, this program {LAYOUT_VERSION}.",
+            "Make the firmware again with schedgen compile, or use the schedgen it was made with. Nothing was written.",
         )
 
 

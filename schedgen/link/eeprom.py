@@ -113,7 +113,7 @@ class Nameplate:
                 kinds=tuple(_KINDS[kinds >> 2 * index & 3] for index in range(plate[3])),
             )
         except (ValueError, IndexError) as error:
-            raise LinkError("This virtual board is of a kind that this program does not know.", "Give another file.") from error
+            raise LinkError("This virtual board is of a kind unknown to this program.", "Give another file.") from error
 
 
 def blank_image(plate: Nameplate) -> bytes:

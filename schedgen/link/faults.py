@@ -74,7 +74,7 @@ def using(port: str) -> Iterator[None]:
     except port_errors() as error:
         if _is_timeout(error):
             raise PortLost(f"{port} takes no more bytes: the adapter hangs.", UNHARMED) from error
-        raise PortLost(f"{port} went away while it was in use: the cable or the board was unplugged.", UNHARMED) from error
+        raise PortLost(f"{port} went away while in use: the cable or the board was unplugged.", UNHARMED) from error
 
 
 @contextmanager
@@ -94,7 +94,7 @@ def keeping(path: str) -> Iterator[None]:
         if number in _NOT_SERIAL:
             raise LinkError(f"{where} is not a file.", "Give the name of a file after virtual:.") from error
         if number == errno.ENOSPC:
-            raise LinkError(f"{where} cannot be written: the disk is full.", "Make room and repeat the command.") from error
+            raise LinkError(f"{where} cannot be written: the disk is full.", "Make room, then repeat.") from error
         raise LinkError(f"{where} cannot be used: {error.strerror}.", "Choose another file.") from error
 
 
@@ -107,10 +107,10 @@ def _opening_error(port: str, number: int | None, listed: Callable[[], bool]) ->
             "Close the terminal, monitor or service that holds it, then repeat the command.",
         )
     if number in _MISSING or number is None:
-        return PortMissing(f"There is no port {port}.", "Plug the board in, look up the port's name, and repeat the command.")
+        return PortMissing(f"There is no port {port}.", "Plug the board in, look up the port's name, and repeat.")
     if number in _NOT_SERIAL:
         return PortMissing(f"{port} is not a serial port.", "Give the port of the board's adapter.")
-    return LinkError(f"{port} cannot be opened: {os.strerror(number)}.", "Unplug the adapter, plug it in again, and repeat.")
+    return LinkError(f"{port} cannot be opened: {os.strerror(number)}.", "Unplug the adapter, plug it in, and repeat.")
 
 
 def _permission_step(port: str) -> str:
@@ -118,7 +118,8 @@ def _permission_step(port: str) -> str:
     group = _group_of(port)
     if group is None:
         return "Ask whoever runs this computer for access to serial ports."
-    return f'It belongs to the group "{group}". Join it with: sudo usermod -a -G {group} "$USER" ; then log out and in again.'
+    command = f'sudo usermod -a -G {group} "$USER"'
+    return f'It belongs to the group "{group}". Join it with: {command} ; then log out and in again.'
 
 
 def _group_of(port: str) -> str | None:

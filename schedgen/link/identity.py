@@ -12,10 +12,10 @@ SLOT_NAMES = ("A", "B")
 
 @dataclass(frozen=True, slots=True)
 class Identity:
-    """What `identify` tells. `codes` and `sequences` are of slot A and slot B; a code is None where the slot is not valid.
+    """What `identify` tells. `codes` and `sequences` are of slot A and slot B; a code is None where it is not valid.
 
-    `active` is 0 or 1, None where neither slot counts. `elapsed_s` is seconds since start, 0 before. `given_name` is the
-    name a user gave, or empty; it is read separately.
+    `active` is 0 or 1, None where neither slot counts. `elapsed_s` is seconds since start, 0 before. `given_name` is
+    the name a user gave, or empty; it is read separately.
     """
 
     protocol: int

@@ -23,9 +23,9 @@ comes back unchanged, and the computer drops a reply where it does not.
 
 **Sequence.** Sequence 0 is for `identify` alone, which begins a session: it is always executed, and the board forgets
 its last reply. Then any number from 1 to 255, each new request one higher (1 after 255), a repetition with the same
-number. A request whose sequence equals that of the last one answered (and is not 0) gets the last reply again and is NOT executed; a
-refusal counts as a reply. The token in `identify` comes back in its reply, so that a late answer to somebody else is
-not taken for this one. After a reset the board has no last reply.
+number. A request whose sequence equals that of the last one answered (and is not 0) gets the last reply again and is
+NOT executed; a refusal counts as a reply. The token in `identify` comes back in its reply, so that a late answer to
+somebody else is not taken for this one. After a reset the board has no last reply.
 
 **Slots.** 0 is A, 1 is B. A slot holds sequence number, block, CRC-32 (low byte first) over both; the block's first
 byte is its own length. A slot is valid when the CRC is right, the block is readable and its board type is the
@@ -270,8 +270,7 @@ REQUESTS: dict[str, Message] = {
     name: Message(name, number, meaning, asked, works) for name, number, meaning, works, asked, _ in _PAIRS
 }
 REPLIES: dict[str, Message] = {
-    name: Message(name, number + REPLY, f"answer to {name}", answered)
-    for name, number, _, _, _, answered in _PAIRS
+    name: Message(name, number + REPLY, f"answer to {name}", answered) for name, number, _, _, _, answered in _PAIRS
 } | {
     "refused": Message(
         "refused",

@@ -39,8 +39,8 @@ class PlainText:
     def take(self, byte: int, was_frame: bool, may_be_frame: bool) -> bool:
         """Note a byte, and return whether the question is to be answered now.
 
-        `was_frame`: it is the zero that closed a readable frame; `may_be_frame`: the bytes since the last zero, this one
-        included, can still become a frame.
+        `was_frame`: it is the zero that closed a readable frame; `may_be_frame`: the bytes since the last zero, this
+        one included, can still become a frame.
         """
         if byte == _ZERO:
             return self._settle(not was_frame)

@@ -57,7 +57,7 @@ class Device(Protocol):
 
 
 class VirtualPort:
-    """A device in this process. Waiting moves its clock on at once; `after` runs after everything the device was given."""
+    """A device in this process. Waiting moves its clock on at once; `after` runs whenever it was given bytes."""
 
     def __init__(self, device: Device, name: str = "virtual", after: Callable[[], None] = lambda: None) -> None:
         self.name = name
@@ -104,7 +104,7 @@ class SerialPort:
     """A serial port of this computer, opened for one program alone, bytes that came before thrown away."""
 
     def __init__(self, name: str, baud: int = BAUD) -> None:
-        """Open it. Raises `PortDenied`, `PortBusy`, `PortMissing`, `LinkError`; `UsageError` for an impossible speed."""
+        """Open it. Raises `PortDenied`, `PortBusy`, `PortMissing`, `LinkError`; `UsageError` for a wrong speed."""
         import serial
 
         self.name = name

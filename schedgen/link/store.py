@@ -1,7 +1,7 @@
 """`virtual:FILE`: a virtual board whose memory is a file.
 
-The file holds the EEPROM image, byte for byte, then the row of 64 bytes described in `eeprom.py`. It is replaced as a whole
-after each request that changed something, so that a program cut short leaves the memory before or after that request.
+The file holds the EEPROM image, byte for byte, then the row of 64 bytes described in `eeprom.py`. It is replaced as a
+whole after each request that changed something, so that a program cut short leaves the memory before or after it.
 """
 
 from __future__ import annotations
@@ -39,6 +39,9 @@ class VirtualFile:
                 raise PortMissing(
                     f"There is no virtual board in {path}.", "Upload a dive to it first; that makes the board."
                 )
+            if not path.absolute().parent.is_dir():
+                folder = path.absolute().parent
+                raise PortMissing(f"There is no folder {folder} for the virtual board.", "Make it first.")
             _replace(path, blank_image(make))
             with faults.keeping(str(path)):
                 image = path.read_bytes()

@@ -239,4 +239,5 @@ class VirtualBoard:
         dive = "no dive" if code is None else f"dive {to_crockford(code)}"
         state = messages.STATES[self._state]
         volts = f"{self.pack_mv // 1000}.{self.pack_mv % 1000 // 10:02d} V"
-        return f"{self.plate.board} holds {dive}, state {state}, pack {volts}, clock {self._elapsed} s.\r\n".encode("ascii")
+        said = f"{self.plate.board} holds {dive}, state {state}, pack {volts}, clock {self._elapsed} s.\r\n"
+        return said.encode("ascii")

@@ -1,4 +1,4 @@
-"""A line that drops, doubles, delays, flips and cuts bytes: what is called verified is verified, and nothing is mixed."""
+"""A line that drops, doubles, delays, flips and cuts bytes: what is called verified is so, and nothing is mixed."""
 
 from __future__ import annotations
 

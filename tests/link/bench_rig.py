@@ -11,7 +11,7 @@ from schedgen.errors import PortLost
 from schedgen.link.eeprom import Memory, Nameplate, blank_image
 from schedgen.link.ports import Port, VirtualPort
 from schedgen.link.virtual import VirtualBoard
-from schedgen.plan.model import Burst
+from schedgen.plan.model import Burst, Trigger
 from schedgen.settings.encode import Settings, encode
 from schedgen.settings.meaning import burst_stop
 
@@ -21,13 +21,16 @@ PLATE = Nameplate(BOARD_TYPE, "halyard-4809", "ATmega4809", 256, KINDS)
 LARGE_PLATE = Nameplate(0x328B, "cleat-328p", "ATmega328P", 1024, ("switched", "switched", "level", "release"))
 
 
-def settings_of(at_h: int = 9, count: int = 8, board_type: int = BOARD_TYPE) -> Settings:
+def settings_of(
+    at_h: int = 9, count: int = 8, board_type: int = BOARD_TYPE, eeprom: int = 256, trigger: Trigger = "water"
+) -> Settings:
     """Settings with the release after `at_h` hours and `count` windows; 8 of them nearly fill a small slot."""
     windows = []
     for hour in range(1, count + 1):
         burst = Burst(600 + hour, 60 + at_h, 5)
         windows.append(window("camera", "OUT1", hour * HOUR, burst_stop(hour * HOUR, burst), burst=burst))
-    return encode(make_plan(windows, at_s=at_h * HOUR, board_type=board_type), OUTPUTS)
+    plan = make_plan(windows, at_s=at_h * HOUR, board_type=board_type, trigger=trigger)
+    return encode(plan, OUTPUTS, eeprom)
 
 
 OLD = settings_of(9)

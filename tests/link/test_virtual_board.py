@@ -1,0 +1,459 @@
+"""The virtual board keeps the rules: slots, commit, arming, pulses, repetitions, and the plain question."""
+
+from __future__ import annotations
+
+import zlib
+
+import pytest
+from bench_rig import BOARD_TYPE, LARGE_PLATE, NEW, OLD, PLATE, again, blank_board, port_to, settings_of
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from schedgen.errors import BlockError, LinkError
+from schedgen.link import deck
+from schedgen.link.client import Client, Refused
+from schedgen.link.eeprom import Memory, Nameplate, blank_image
+from schedgen.link.frames import Frame, FrameDecoder, encode_frame
+from schedgen.link.messages import NO_CODE, REPLIES, REQUESTS, encode
+from schedgen.link.ports import VirtualPort
+from schedgen.link.virtual import VirtualBoard
+from schedgen.settings.code import code_number
+from schedgen.settings.slot import pack_slot
+
+SENTENCE = b"halyard-4809 holds no dive, state on bench, pack 12.00 V, clock 0 s.\r\n"
+
+
+@pytest.fixture
+def board() -> VirtualBoard:
+    """A board with one dive on it."""
+    board = blank_board()
+    deck.upload(port_to(board), OLD, BOARD_TYPE)
+    return board
+
+
+def client_of(board: VirtualBoard) -> Client:
+    client = Client(port_to(board), limit_s=1e9)
+    client.identify()
+    return client
+
+
+def refused(client: Client, name: str, **values: int | bytes | str) -> str:
+    before = client.port._device.memory.image[:]  # type: ignore[attr-defined]
+    with pytest.raises(Refused) as caught:
+        client.request(name, **values)
+    assert client.port._device.memory.image == before  # type: ignore[attr-defined]
+    return caught.value.reason
+
+
+def frame(sequence: int, name: str, **values: int | bytes | str) -> bytes:
+    return encode_frame(Frame(sequence, REQUESTS[name].number, encode(REQUESTS[name], values)))
+
+
+def test_a_blank_board_says_so() -> None:
+    identity = client_of(blank_board()).identify()
+    assert (identity.code, identity.active, identity.codes) == (None, None, (None, None))
+    assert (identity.board, identity.board_type, identity.part) == ("halyard-4809", BOARD_TYPE, "ATmega4809")
+    assert (identity.eeprom_size, identity.slot_size) == (256, 112)
+    assert (identity.state, identity.armed, identity.faults) == ("on bench", False, ())
+
+
+def test_uploads_take_the_two_slots_in_turn_and_the_newest_counts() -> None:
+    board = blank_board()
+    results = [deck.upload(port_to(board), dive, BOARD_TYPE) for dive in (OLD, NEW, OLD, NEW)]
+    assert [(r.slot, r.sequence) for r in results] == [("A", 1), ("B", 2), ("A", 3), ("B", 4)]
+    assert board.holdings.active_block() == NEW.block
+
+
+def test_sequence_numbers_go_round() -> None:
+    board = blank_board()
+    board.memory.write(0, pack_slot(254, OLD.block))
+    for dive, expected in ((NEW, 255), (OLD, 0), (NEW, 1)):
+        assert deck.upload(port_to(board), dive, BOARD_TYPE).sequence == expected
+        assert board.holdings.active_block() == dive.block
+
+
+def test_the_slot_that_counts_cannot_be_written(board: VirtualBoard) -> None:
+    client = client_of(board)
+    assert refused(client, "write", slot=0, offset=3, length=1, data=b"x") == "out of range"
+    client.request("write", slot=1, offset=3, length=1, data=b"x")
+
+
+@pytest.mark.parametrize(("offset", "length"), [(108, 1), (77, 32), (65535, 1), (0, 0)])
+def test_a_write_past_the_room_for_a_block_is_refused(board: VirtualBoard, offset: int, length: int) -> None:
+    values: dict[str, int | bytes | str] = {"slot": 1, "offset": offset, "length": length, "data": bytes(length)}
+    assert refused(client_of(board), "write", **values) == "out of range"
+
+
+def test_a_commit_checks_what_the_memory_really_holds(board: VirtualBoard) -> None:
+    client = client_of(board)
+    body = pack_slot(2, NEW.block)[:-4]
+    for at in range(0, len(body), 32):
+        client.request("write", slot=1, offset=at, length=len(body[at : at + 32]), data=body[at : at + 32])
+    board.memory.image[112 + 50] ^= 1  # a cell that does not keep its bit
+    crc = zlib.crc32(body)
+    commit = {"slot": 1, "sequence": 2, "length": len(body) - 1, "crc": crc}
+    assert refused(client, "commit", **commit) == "bad checksum"
+    assert board.holdings.active_block() == OLD.block
+    board.memory.image[112 + 50] ^= 1
+    assert client.request("commit", **commit).number("code") == code_number(NEW.block)
+    assert board.holdings.active_block() == NEW.block
+    changes = board.memory.changes
+    client.request("commit", **commit)  # once more: answered, nothing written
+    assert board.memory.changes == changes
+
+
+def test_settings_for_another_board_are_refused_by_the_board_itself(board: VirtualBoard) -> None:
+    client = client_of(board)
+    other = settings_of(board_type=BOARD_TYPE + 1)
+    body = pack_slot(2, other.block)[:-4]
+    for at in range(0, len(body), 32):
+        client.request("write", slot=1, offset=at, length=len(body[at : at + 32]), data=body[at : at + 32])
+    commit = {"slot": 1, "sequence": 2, "length": len(body) - 1, "crc": zlib.crc32(body)}
+    assert refused(client, "commit", **commit) == "wrong board type"
+
+
+def test_bytes_that_are_no_settings_never_count(board: VirtualBoard) -> None:
+    client = client_of(board)
+    body = bytes((2, 20)) + b"\xa5" * 19
+    client.request("write", slot=1, offset=0, length=len(body), data=body)
+    commit = {"slot": 1, "sequence": 2, "length": 20, "crc": zlib.crc32(body)}
+    assert refused(client, "commit", **commit) == "unreadable settings"
+    board.memory.write(112, body + zlib.crc32(body).to_bytes(4, "little"))  # even where they got there
+    assert board.holdings.active_block() == OLD.block
+
+
+def test_arming_needs_the_code_of_what_counts(board: VirtualBoard) -> None:
+    client = client_of(board)
+    assert refused(client_of(blank_board()), "arm", code=1) == "no settings"
+    assert refused(client, "arm", code=code_number(NEW.block)) == "wrong code"
+    assert refused(client, "arm", code=NO_CODE) == "wrong code"
+
+
+def test_arming_copies_the_settings_and_locks_the_board(board: VirtualBoard) -> None:
+    code = code_number(OLD.block)
+    client = client_of(board)
+    client.request("arm", code=code)
+    layout = board.holdings.layout
+    size = len(OLD.block) + 5
+    assert board.memory.read(layout.slot_a, size) == board.memory.read(layout.slot_b, size)
+    record = board.holdings.essentials()
+    assert record is not None
+    assert (record.armed, record.dive_code) == (True, OLD.code)
+    assert (record.at_s, record.not_before_s, record.latest_s) == (9 * 3600, 3 * 3600, 14 * 3600)
+    assert (record.output, record.fire_s, record.tries, record.pause_s) == (6, 480, 3, 300)
+    assert record.keep == 0b1010  # OUT2 and OUT4
+    for slot in (0, 1):
+        assert refused(client, "write", slot=slot, offset=0, length=1, data=b"x") == "armed"
+        assert refused(client, "commit", slot=slot, sequence=2, length=5, crc=0) == "armed"
+    assert refused(client, "pulse", output=0, duration_ms=100, level=100, code=NO_CODE) == "armed"
+    assert refused(client, "pulse", output=6, duration_ms=100, level=100, code=code) == "armed"
+    assert refused(client, "name", given_name="x") == "armed"
+    assert refused(client, "arm", code=code ^ 1) == "armed"
+    changes = board.memory.changes
+    client.request("arm", code=code)  # once more: done already
+    assert board.memory.changes == changes
+    assert again(board).holdings.armed_code == code  # the power may go
+    assert client.request("disarm").number("state") == 0
+    client.request("write", slot=1, offset=3, length=1, data=b"x")
+
+
+def test_once_armed_a_slot_with_another_code_never_counts(board: VirtualBoard) -> None:
+    deck.arm(port_to(board), OLD.code)
+    newer = pack_slot(9, NEW.block)
+    board.memory.write(112, newer)
+    assert board.holdings.active_block() == OLD.block
+    board.memory.write(0, newer)
+    assert board.holdings.active_block() is None
+    identity = client_of(board).identify()
+    assert identity.armed
+    assert identity.faults == ("no slot holds valid settings for the armed dive",)
+    assert client_of(board).request("disarm")["state"] == 0
+    assert not again(board).holdings.armed_code
+
+
+def test_an_eeprom_that_does_not_keep_the_copy_is_not_armed(board: VirtualBoard) -> None:
+    def stuck(address: int, value: int) -> None:
+        board.memory.store(address, value ^ 1 if address == 112 + 40 else value)
+
+    board.memory.on_write = stuck
+    image = bytearray(board.memory.image)
+    with pytest.raises(Refused) as caught:
+        client_of(board).request("arm", code=code_number(OLD.block))
+    assert caught.value.reason == "memory failed"
+    assert "Do not fly this board" in caught.value.next_step
+    assert board.holdings.armed_code is None
+    assert board.memory.image[:112] == image[:112]
+
+
+@pytest.mark.parametrize("output", [6, 7])
+def test_a_release_is_pulsed_only_with_the_code_and_at_most_ten_seconds(board: VirtualBoard, output: int) -> None:
+    client, code = client_of(board), code_number(OLD.block)
+    assert refused(client, "pulse", output=output, duration_ms=100, level=100, code=NO_CODE) == "wrong code"
+    assert refused(client, "pulse", output=output, duration_ms=10_001, level=100, code=code) == "out of range"
+    assert not board.pulses
+    client.request("pulse", output=output, duration_ms=10_000, level=100, code=code)
+    (pulse,) = board.pulses
+    assert (pulse.output, pulse.duration_ms, pulse.level) == (output, 10_000, 100)
+
+
+def test_a_release_of_a_board_without_settings_is_never_pulsed() -> None:
+    board = blank_board()
+    assert refused(client_of(board), "pulse", output=6, duration_ms=100, level=100, code=NO_CODE) == "no settings"
+
+
+def test_a_pulse_ends_by_itself_and_can_be_ended_sooner(board: VirtualBoard) -> None:
+    port = port_to(board)
+    client = Client(port, limit_s=1e9)
+    client.request("pulse", output=4, duration_ms=2000, level=30, code=NO_CODE)
+    assert board.level_of(4) == 30
+    assert refused(client, "pulse", output=5, duration_ms=10, level=30, code=NO_CODE) == "busy"
+    port.read(port.now() + 1.9)
+    assert board.level_of(4) == 30
+    port.read(port.now() + 0.2)
+    assert board.level_of(4) == 0
+    client.request("pulse", output=5, duration_ms=2000, level=30, code=NO_CODE)
+    client.request("pulse", output=5, duration_ms=0, level=0, code=NO_CODE)
+    assert board.level_of(5) == 0
+
+
+@pytest.mark.parametrize(("output", "duration", "level"), [(0, 100, 50), (6, 100, 50), (0, 0, 100), (4, 0, 1)])
+def test_a_pulse_that_makes_no_sense_is_refused(board: VirtualBoard, output: int, duration: int, level: int) -> None:
+    values = {"output": output, "duration_ms": duration, "level": level, "code": code_number(OLD.block)}
+    assert refused(client_of(board), "pulse", **values) == "out of range"
+
+
+def test_an_output_that_the_board_lacks_is_refused() -> None:
+    client = client_of(blank_board(LARGE_PLATE))
+    assert refused(client, "pulse", output=4, duration_ms=100, level=100, code=NO_CODE) == "out of range"
+
+
+def test_a_repeated_request_gets_the_same_answer_and_is_not_obeyed_again(board: VirtualBoard) -> None:
+    board.feed(frame(0, "identify", token=7), 0.0)
+    once = frame(40, "pulse", output=0, duration_ms=500, level=100, code=NO_CODE)
+    answer = board.feed(once, 0.1)
+    assert board.feed(once, 5.0) == answer  # long after the pulse has ended
+    assert len(board.pulses) == 1
+    off = frame(41, "pulse", output=6, duration_ms=500, level=100, code=1)
+    assert board.feed(off, 5.1) == board.feed(off, 5.2)  # a refusal is an answer too
+    assert len(board.pulses) == 1
+
+
+def test_a_new_session_forgets_the_last_answer(board: VirtualBoard) -> None:
+    pulse = frame(40, "pulse", output=0, duration_ms=100, level=100, code=NO_CODE)
+    for now in (0.0, 10.0):
+        board.feed(frame(0, "identify", token=7), now)
+        board.feed(pulse, now + 1)
+    assert len(board.pulses) == 2
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        Frame(0, REQUESTS["disarm"].number),  # sequence 0 is for identify alone
+        Frame(3, REQUESTS["identify"].number, b"\1\2"),
+        Frame(3, 55, b""),
+    ],
+)
+def test_a_readable_frame_that_is_no_request_is_refused(board: VirtualBoard, bad: Frame) -> None:
+    (reply,) = FrameDecoder().feed(board.feed(encode_frame(bad), 0.0))
+    assert reply == Frame(bad.sequence, 255, bytes((bad.kind, 5)))
+
+
+def test_frames_of_the_wrong_length_and_replies_get_no_answer(board: VirtualBoard) -> None:
+    for silent in (Frame(3, 6, b"\0"), Frame(3, 1 + 128, b"\0\0"), Frame(3, 255, b"\1\1"), Frame(3, 3, b"\0\0\0\2x")):
+        assert board.feed(encode_frame(silent), 0.0) == b""
+
+
+def test_a_frame_that_lost_its_last_zero_byte_is_not_obeyed(board: VirtualBoard) -> None:
+    # A CRC without final inversion stays right when a trailing zero goes missing; the length does not.
+    for token in range(1 << 16):
+        whole = frame(0, "identify", token=token)
+        if whole[-2] == 1:  # the CRC's low byte is zero
+            assert board.feed(whole[:-2] + b"\0", 0.0) == b""
+            assert board.feed(whole, 0.0) != b""
+            return
+    raise AssertionError("no such token")
+
+
+def test_reading_goes_no_further_than_the_area(board: VirtualBoard) -> None:
+    client = client_of(board)
+    assert client.read_area("slot A", 112) == bytes(board.memory.image[:112])
+    assert refused(client, "read", area=0, offset=100, length=13) == "out of range"
+    assert refused(client, "read", area=5, offset=0, length=1) == "out of range"  # no history on a small EEPROM
+    assert client.read_area("journal", 32) == b"\xff" * 32
+
+
+def test_a_given_name_is_kept_and_taken_away_again(board: VirtualBoard) -> None:
+    assert deck.rename(port_to(board), "Tern 2").called == 'halyard-4809 "Tern 2"'
+    assert deck.readback(port_to(again(board))).identity.given_name == "Tern 2"
+    assert deck.rename(port_to(board), "").called == "halyard-4809"
+    deck.arm(port_to(board), OLD.code)
+    deck.disarm(port_to(board))
+    assert board.holdings.given_name == ""
+
+
+def test_start_needs_an_armed_board_whose_trigger_is_command(board: VirtualBoard) -> None:
+    client, code = client_of(board), code_number(OLD.block)
+    assert refused(client, "start", code=code) == "not armed"
+    client.request("arm", code=code)
+    assert refused(client, "start", code=code ^ 1) == "wrong code"
+    assert refused(client, "start", code=code) == "out of range"  # this dive starts by water
+
+
+def test_the_clock_of_a_dive_that_starts_by_command_runs_from_start() -> None:
+    board = blank_board()
+    dive = settings_of(trigger="command")
+    deck.upload(port_to(board), dive, BOARD_TYPE)
+    deck.arm(port_to(board), dive.code)
+    port = port_to(board)
+    client = Client(port, limit_s=1e9)
+    client.request("start", code=code_number(dive.block))
+    port.read(port.now() + 90)
+    identity = client.identify()
+    assert (identity.state, identity.elapsed_s) == ("on deck", 90)
+    assert deck.disarm(port).state == "on bench"
+
+
+def test_a_large_board_has_large_slots_and_its_row_inside_the_eeprom() -> None:
+    board = blank_board(LARGE_PLATE)
+    dive = settings_of(board_type=LARGE_PLATE.board_type, count=15, eeprom=1024)
+    assert len(dive.block) > 107
+    deck.upload(port_to(board), dive, LARGE_PLATE.board_type)
+    deck.arm(port_to(board), dive.code)
+    held = deck.readback(port_to(again(board)))
+    assert held.block == dive.block
+    assert held.essentials is not None
+    assert held.identity.slot_size == 260
+    assert bytes(board.memory.image[1024:1056]) == b"\xff" * 32
+
+
+@pytest.mark.parametrize(
+    ("line", "answers"),
+    [
+        (b"?\n", 1),
+        (b"?\r\n", 1),
+        (b"\0?\n", 1),
+        (b"\n?\n", 1),
+        (b"\r\n?\r\n", 1),
+        (b"\n\n\n?\n?\n", 2),
+        (b"help\n?\n", 1),
+        (b"x" * 100 + b"\n?\n", 1),
+        (b"??\n", 0),
+        (b"? \n", 0),
+        (b" ?\n", 0),
+        (b"help ?\n", 0),
+        (b"\x05ab?\n\0", 0),
+    ],
+)
+def test_the_question_is_answered_at_the_beginning_of_a_line(line: bytes, answers: int) -> None:
+    assert blank_board().feed(line, 0.0) == SENTENCE * answers
+
+
+def test_the_question_may_be_typed_slowly_and_after_a_silence() -> None:
+    board = blank_board()
+    assert board.feed(b"junk", 0.0) == b""
+    assert board.feed(b"?", 5.0) == b""
+    assert board.feed(b"\r", 9.0) == SENTENCE
+    assert board.feed(b"\x05ab", 9.5) == b""
+    assert board.feed(b"?\n", 9.55) == b""  # 50 ms are no silence
+    assert board.feed(b"?", 9.7) == b""
+    assert board.feed(b"\n", 9.7) == SENTENCE
+
+
+def test_a_question_within_what_may_be_a_frame_waits_until_it_is_none() -> None:
+    board = blank_board()
+    asking = b"\x05ab\n?\n"
+    assert board.feed(asking, 0.0) == b""
+    assert board.feed(b"", 0.2) == SENTENCE  # silence
+    assert board.feed(asking + b"x\0", 1.0) == SENTENCE  # a zero that closes no frame
+    assert board.feed(asking + b"x" * 60, 2.0) == SENTENCE  # too long for a frame
+
+
+def test_newline_question_newline_within_a_frame_is_data(board: VirtualBoard) -> None:
+    board.feed(frame(0, "identify", token=1), 0.0)
+    data = b"abc\n?\ndef"
+    answer = board.feed(frame(8, "write", slot=1, offset=20, length=len(data), data=data), 0.0)
+    assert [reply.kind for reply in FrameDecoder().feed(answer)] == [REPLIES["write"].number]
+    assert answer.count(b"halyard") == 0
+    assert board.memory.read(112 + 20, len(data)) == data
+
+
+def test_the_sentence_names_dive_state_voltage_and_clock(board: VirtualBoard) -> None:
+    board.pack_mv = 11_056
+    deck.arm(port_to(board), OLD.code)
+    expected = f"halyard-4809 holds dive {OLD.code}, state armed, pack 11.05 V, clock 0 s.\r\n"
+    assert board.feed(b"\0?\n", 50.0).decode("ascii") == expected
+
+
+def test_a_silence_ends_an_unfinished_frame(board: VirtualBoard) -> None:
+    whole = frame(0, "identify", token=9)
+    board.feed(whole[:4], 0.0)
+    assert board.feed(whole, 0.05) == b""  # still the same frame: damaged
+    board.feed(whole[:4], 0.1)
+    assert board.feed(whole, 0.3) != b""
+
+
+@settings(deadline=None, max_examples=300)
+@given(st.lists(st.tuples(st.binary(max_size=70), st.sampled_from((0.0, 0.01, 0.2)))))
+def test_arbitrary_bytes_never_raise_and_change_nothing(pieces: list[tuple[bytes, float]]) -> None:
+    board = busy_board()
+    before = bytes(board.memory.image)
+    now = 0.0
+    for piece, pause in pieces:
+        now += pause
+        board.feed(piece, now)
+    assert bytes(board.memory.image) == before  # 16 bits of CRC stand between noise and a request
+    assert not board.pulses
+
+
+FRAMES = st.builds(
+    Frame,
+    st.integers(0, 255),
+    st.one_of(st.sampled_from([m.number for m in REQUESTS.values()]), st.integers(0, 255)),
+    st.one_of(
+        st.binary(max_size=54),
+        st.integers(0, 32).flatmap(lambda n: st.binary(min_size=n + 4, max_size=n + 4)),
+        st.just(code_number(OLD.block).to_bytes(4, "little")),
+    ),
+)
+
+
+@settings(deadline=None, max_examples=300)
+@given(st.lists(FRAMES, max_size=12))
+def test_arbitrary_valid_frames_never_raise_and_are_answered_in_kind(frames: list[Frame]) -> None:
+    board = busy_board()
+    for asked in frames:
+        replies = FrameDecoder().feed(board.feed(encode_frame(asked), 0.0))
+        assert len(replies) <= 1
+        assert board.holdings.active_block() == OLD.block  # no commit of theirs can have the right CRC-32
+        for reply in replies:
+            assert reply.sequence == asked.sequence
+
+
+def busy_board() -> VirtualBoard:
+    """A board with a dive on it, made from a kept image."""
+    image = bytearray(blank_image(PLATE))
+    slot = pack_slot(1, OLD.block)
+    image[: len(slot)] = slot
+    return VirtualBoard(Memory(bytes(image)))
+
+
+@settings(deadline=None, max_examples=200)
+@given(st.binary(min_size=256, max_size=288))
+def test_any_memory_whatever_gives_a_board_that_answers(noise: bytes) -> None:
+    image = bytearray(blank_image(PLATE))
+    image[: len(noise)] = noise
+    identity = deck.readback(VirtualPort(VirtualBoard(Memory(bytes(image))))).identity
+    assert identity.code is None
+    assert not identity.armed
+
+
+def test_what_is_no_image_of_a_board_is_refused() -> None:
+    good = blank_image(PLATE)
+    for bad in (b"", good[:-1], good[:-1] + b"\0", bytes(320)):
+        with pytest.raises(LinkError, match="not the image of a virtual board"):
+            Nameplate.unpack(bad)
+    assert Nameplate.unpack(good) == PLATE
+    assert Nameplate.unpack(blank_image(LARGE_PLATE)) == LARGE_PLATE
+    with pytest.raises(BlockError, match="no layout for an EEPROM of 512 bytes"):
+        blank_image(Nameplate(1, "x", "ATmega4809", 512, ()))
