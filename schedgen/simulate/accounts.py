@@ -102,7 +102,7 @@ def energy_of(solved: Solved, reserve: float) -> Energy:
             np.where(fed, 0.0, total * (1.0 - solved.supply.efficiency)) * hours
         ).sum(axis=0)
     phase = phases_at(solved)
-    by_phase = {name: (taken * (phase == i)).sum(axis=0) for i, name in enumerate(PHASES)}
-    spent = {name: (hours * (phase == i)).sum(axis=0) for i, name in enumerate(PHASES)}
+    by_phase: dict[str, Floats] = {name: (taken * (phase == i)).sum(axis=0) for i, name in enumerate(PHASES)}
+    spent: dict[str, Floats] = {name: (hours * (phase == i)).sum(axis=0) for i, name in enumerate(PHASES)}
     usable, kept, away, coldest, hottest = budget(solved, reserve)
     return Energy(usable, taken.sum(axis=0), kept, away, by_load, by_phase, spent, coldest, hottest)

@@ -32,7 +32,11 @@ def _largest(solved: Solved, ends: Ends) -> tuple[Floats, Floats, Floats]:
     first, last = start.argmax(axis=0), stop.argmax(axis=0)
     at_start = start[first, column] >= stop[last, column]
     where = np.where(at_start, first, last + 1)
-    return np.maximum(start[first, column], stop[last, column]), solved.time_s[where, column], solved.cell_c[where, column]
+    return (
+        np.maximum(start[first, column], stop[last, column]),
+        solved.time_s[where, column],
+        solved.cell_c[where, column],
+    )
 
 
 def accounts_of(solved: Solved, ends: Ends, dive: Any, board: Any, plan: Plan) -> list[Account]:
@@ -114,9 +118,9 @@ def _hottest(solved: Solved, temperature_c: Floats) -> tuple[Floats, Floats]:
 
 def _at(solved: Solved, time_s: Floats) -> Floats:
     """Charge (runs,) at a moment of each run."""
-    return np.array([
-        np.interp(moment, solved.time_s[:, run], solved.course.charge[:, run]) for run, moment in enumerate(time_s)
-    ])
+    return np.array(
+        [np.interp(moment, solved.time_s[:, run], solved.course.charge[:, run]) for run, moment in enumerate(time_s)]
+    )
 
 
 def traces_of(solved: Solved, ends: Ends, plan: Plan) -> list[Trace]:

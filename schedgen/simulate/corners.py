@@ -1,7 +1,7 @@
 """The cases of a dive: which run stands for which case, and when its events happen.
 
-`gather` collects every uncertain input; `cases` makes one run a case; `arrange` turns values into runs, for cases and for
-samples alike. True time is elapsed time x scale, scale = 1 / (1 + clock error): a slow clock makes the dive longer.
+`gather` collects every uncertain input; `cases` makes one run a case; `arrange` turns values into runs, for cases and
+for samples alike. True time is elapsed time x scale, scale = 1 / (1 + clock error): a slow clock makes the dive longer.
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ from schedgen.errors import OutOfRange
 from schedgen.files.quantity import Quantity
 from schedgen.physics.cell import CellTables, aged_resistance_factor, self_discharged
 from schedgen.physics.heat import SUNLIGHT
+from schedgen.physics.pack import HYSTERESIS_V, charge_from_rest
 from schedgen.plan.model import Plan
 from schedgen.simulate.engine import Pack
-from schedgen.simulate.inputs import CornerName, Input, Inputs, fixed, uncertain
+from schedgen.simulate.inputs import CornerName, Input, Inputs, Side, uncertain
 from schedgen.simulate.loads import Demand
 from schedgen.simulate.results import Floats
 from schedgen.simulate.runs import Runs
@@ -46,7 +47,7 @@ def _interval(name: str, low: float, nominal: float, high: float, cold: Any, hot
     return uncertain(name, Quantity(low, nominal, high), cold, hot, cause)
 
 
-def start_charge(dive: Any, tables: CellTables) -> Quantity:
+def start_charge(dive: Any, cell: Any, tables: CellTables) -> Quantity:
     """Charge at start as a share of label x health, before self-discharge: as written, from a rested voltage (nothing
     for its temperature: under 1 mV/K), or the default 95 %. Raises OutOfRange for a voltage off the table, or a
     record of an earlier dive that nobody has read yet."""
@@ -55,7 +56,11 @@ def start_charge(dive: Any, tables: CellTables) -> Quantity:
         return DEFAULT_CHARGE
     if hasattr(charge, "rest_voltage"):
         volts, series = charge.rest_voltage, dive.pack.series
-        return Quantity(*(tables.charge_at(v / series) for v in (volts.low, volts.nominal, volts.high)))
+        stray = HYSTERESIS_V[cell.chemistry]
+        between = (volts.low, volts.nominal, volts.high)
+        return Quantity(
+            *charge_from_rest(tables, between, series, charge.rested.low, cell.capacity.nominal, stray), "tolerance"
+        )
     if not hasattr(charge, "nominal"):
         raise OutOfRange("pack.charge: the charge left after an earlier dive is not known until its record is read")
     return Quantity(charge.low, charge.nominal, charge.high)
@@ -63,7 +68,7 @@ def start_charge(dive: Any, tables: CellTables) -> Quantity:
 
 def _pack_inputs(dive: Any, cell: Any, tables: CellTables, plan: Plan) -> list[Input]:
     pack = dive.pack
-    charge = start_charge(dive, tables)
+    charge = start_charge(dive, cell, tables)
     if pack.charged is not None:
         age = (plan.planned - pack.charged.instant).total_seconds() / MONTH_S
         loss = cell.self_discharge
@@ -96,6 +101,15 @@ def spread_of(cell: Any) -> float:
     return float(getattr(spread, "nominal", spread))
 
 
+def _depth_sides(site: Any) -> tuple[Side, Side]:
+    """Which bound of the bottom's depth is the cold one, and which the warm one."""
+    at, temperature = zip(
+        *sorted((float(row.depth.nominal), float(row.temperature.nominal)) for row in site.water), strict=True
+    )
+    shallow, deep = np.interp([site.depth.low, site.depth.high], at, temperature)
+    return ("high", "low") if deep <= shallow else ("low", "high")
+
+
 def gather(dive: Any, board: Any, cell: Any, tables: CellTables, plan: Plan, demand: Demand) -> Inputs:
     """Every uncertain input of the dive with its worst sides."""
     true, fall, e = plan.true_events, plan.fall, plan.clock_tolerance
@@ -104,7 +118,10 @@ def gather(dive: Any, board: Any, cell: Any, tables: CellTables, plan: Plan, dem
     parting = [
         max(0.0, s - r - u)
         for s, r, u in zip(
-            (surface.early, surface.nominal, surface.late), (release.early, release.nominal, release.late), up, strict=True
+            (surface.early, surface.nominal, surface.late),
+            (release.early, release.nominal, release.late),
+            up,
+            strict=True,
         )
     ]
     nominal_parting = min(max(parting[1], parting[0]), parting[2])
@@ -115,7 +132,7 @@ def gather(dive: Any, board: Any, cell: Any, tables: CellTables, plan: Plan, dem
     inputs = [
         *demand.inputs,
         *_pack_inputs(dive, cell, tables, plan),
-        uncertain("site.depth", dive.site.depth, "high", "low"),
+        uncertain("site.depth", dive.site.depth, *_depth_sides(dive.site)),
         _interval("site.water.temperature", -1.0, 0.0, 1.0, "low", "high"),
         uncertain("site.air.temperature", air, "low", "high")
         if air is not None
@@ -139,7 +156,8 @@ def gather(dive: Any, board: Any, cell: Any, tables: CellTables, plan: Plan, dem
 
 def cases(dive: Any, plan: Plan) -> list[CaseSpec]:
     """The cases of this dive. What goes wrong is put on top of the worst corner for energy and voltage."""
-    out = [CaseSpec(name, name) for name in ("nominal", "energy", "voltage", "heat")]  # type: ignore[arg-type]
+    corners: tuple[CornerName, ...] = ("nominal", "energy", "voltage", "heat")
+    out = [CaseSpec(name, name) for name in corners]
     out.append(CaseSpec("string-lost", "energy", strings_lost=1))
     used = [output.load for output in plan.outputs.values() if output.load in dive.loads and output.on_times]
     out += [CaseSpec(f"stuck:{load}", "energy", stuck=load) for load in dict.fromkeys(used)]
@@ -150,9 +168,7 @@ def cases(dive: Any, plan: Plan) -> list[CaseSpec]:
     return out
 
 
-def arrange(
-    inputs: Inputs, values: Floats, plan: Plan, parallel: int, specs: list[CaseSpec] | None = None
-) -> Runs:
+def arrange(inputs: Inputs, values: Floats, plan: Plan, parallel: int, specs: list[CaseSpec] | None = None) -> Runs:
     """Runs (one a row of `values`) with their events on the elapsed clock; `specs` says what goes wrong in each."""
     count = len(values)
 
@@ -163,10 +179,8 @@ def arrange(
     deck = np.zeros(count) if plan.trigger == "water" else pick("start.deck_time")
     splash = deck / scale
     bottom = (deck + pick("fall.down")) / scale
-    if plan.primary is not None:
-        release = np.full(count, float(plan.primary.at_s))
-    else:
-        release = pick("release.parts") / scale
+    fired = plan.primary
+    release = np.full(count, float(fired.at_s)) if fired is not None else pick("release.parts") / scale
     surface = release + (pick("release.parting") + pick("fall.up")) / scale
     end = np.full(count, float(plan.events["end"].late))
     stuck = tuple("" for _ in range(count))

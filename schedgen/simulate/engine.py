@@ -2,9 +2,9 @@
 
 In a step the demand is constant. The charge at its middle gives open-circuit voltage and resistances; the mean of the
 relaxation voltage over the step is exact; the pack's voltage then solves a quadratic. The steps hang together only by
-charge and relaxation, so the whole course is found by going over it again until nothing changes (waveform relaxation, a
-Picard iteration of the charge equation; it converges faster than any geometric series: Miekkala and Nevanlinna 1987, from
-memory). One run is an array of one column; there is no second engine.
+charge and relaxation, so the whole course is found by going over it again until nothing changes (waveform relaxation,
+a Picard iteration of the charge equation; it converges faster than any geometric series: Miekkala and Nevanlinna 1987,
+from memory). One run is an array of one column; there is no second engine.
 """
 
 from __future__ import annotations
@@ -78,7 +78,6 @@ class Course:
     """Delivered at the terminals, 0 once the pack is empty."""
     dead: Ints
     empty_s: Floats
-    rounds: int
 
 
 def terminal(inner_v: Floats, ohm: Floats, watt: Floats, ampere: Floats, siemens: Floats) -> tuple[Floats, Floats]:
@@ -173,9 +172,11 @@ def solve(pack: Pack, draw: Draw, time_s: Floats, true_s: Floats, cell_c: Floats
     guess = draw.base_w + draw.duty * (draw.peak_w - draw.base_w)
     mid = pack.charge - np.cumsum(guess * per_step, axis=0) / (GUESS_V * pack.series)
     gain = 1.0 - kept
-    for rounds in range(1, ROUNDS + 1):
+    for _ in range(ROUNDS):
         source, ohm, slow, felt = look_up(pack, mid, at_mid)
-        volts, current, power, lit_v = _mean_current(draw, source - relaxation[:-1] * weight, ohm + slow * (1.0 - weight))
+        volts, current, power, lit_v = _mean_current(
+            draw, source - relaxation[:-1] * weight, ohm + slow * (1.0 - weight)
+        )
         failing = (volts < cut) | (felt <= 0.0)
         dead = np.where(failing.any(axis=0), failing.argmax(axis=0), steps)
         relaxation = recurrence(kept, gain * slow * current, relaxation[0])
@@ -193,7 +194,7 @@ def solve(pack: Pack, draw: Draw, time_s: Floats, true_s: Floats, cell_c: Floats
     charge[1:] = np.where(fed, charge[1:], charge[dead, column])
     relaxation[1:] = np.where(fed, relaxation[1:], 0.0)
     current, power = np.where(fed, current, 0.0), np.where(fed, power, 0.0)
-    return Course(charge, relaxation, current, volts, lit_v, source, power, dead, empty, rounds)
+    return Course(charge, relaxation, current, volts, lit_v, source, power, dead, empty)
 
 
 def _some(pack: Pack, which: Ints) -> Pack:

@@ -33,8 +33,7 @@ INSIDE_K, WATER_K, AIR_K = 10.0, 1.0, 15.0
 """Typical differences of temperature at which the films are taken."""
 INSIDE_ROLES = ("camera", "fan", "other")
 ASSUMED = (
-    "heat: a camera holds 300 J/K and has 0.03 m2; half of the cells' mantle meets the air; "
-    "a full fan blows 2 m/s",
+    "heat: a camera holds 300 J/K and has 0.03 m2; half of the cells' mantle meets the air; a full fan blows 2 m/s",
     "heat: cameras, fans and other loads sit in the housing with the pack; lights, beacons and locators do not",
 )
 
@@ -68,14 +67,14 @@ def _films(housing: Any, site: Any, level: int) -> tuple[float, float]:
 
 
 def _outside(housing: Any, site: Any) -> tuple[float, float]:
-    """Conductance from the wall outward [W/K]: in air, in the coldest-row water; half the wall's thickness in series."""
+    """Conductance from the wall outward [W/K]: in air, in the coldest water; half the wall in series."""
     diameter, length = housing.outer_diameter.nominal, housing.length.nominal
     area = float(heat.tube_area(diameter, length))
     stuff = heat.material(housing.material)
     inner = diameter - 2.0 * housing.wall.nominal
     wall = float(heat.wall_cylinder(stuff.conductivity, inner, diameter, length)) / 2.0
     row = min(site.water, key=lambda each: float(each.temperature.nominal))
-    sea = fluids_at.water(max(row.temperature.nominal, 0.0), float(row.salinity.nominal))
+    sea = fluids_at.water(float(row.temperature.nominal), float(row.salinity.nominal))
     in_water = float(heat.film_horizontal_cylinder(sea, diameter, WATER_K))
     in_air = float(heat.film_horizontal_cylinder(fluids_at.air(20.0), diameter, AIR_K))
     in_air += float(heat.film_radiation(20.0, 20.0))
@@ -99,8 +98,14 @@ def interior_of(dive: Any, cell: Any, plan: Plan, demand: Demand) -> Interior | 
     if housing is None:
         return None
     cameras = [name for name, load in dive.loads.items() if load.heat_limit is not None and inside(load)]
-    fan = next((o.output for o in plan.outputs.values()
-                if o.load in dive.loads and dive.loads[o.load].resolved_role == "fan" and o.on_times), "")
+    fan = next(
+        (
+            o.output
+            for o in plan.outputs.values()
+            if o.load in dive.loads and dive.loads[o.load].resolved_role == "fan" and o.on_times
+        ),
+        "",
+    )
     levels = tuple(sorted({0, *(int(v) for v in np.unique(demand.levels[fan]))})) if fan else (0,)
     stuff = heat.material(housing.material)
     diameter, length, wall = (float(q.nominal) for q in (housing.outer_diameter, housing.length, housing.wall))
@@ -169,7 +174,9 @@ def warm(
         if not chosen.any():
             continue
         seconds = true_s[chosen]
-        unit = network.step(np.eye(nodes), np.zeros((len(seconds), nodes)), still, np.repeat(seconds[:, None], nodes, axis=1))
+        unit = network.step(
+            np.eye(nodes), np.zeros((len(seconds), nodes)), still, np.repeat(seconds[:, None], nodes, axis=1)
+        )
         matrix = unit.transpose(0, 2, 1)
         settled = network.settled(around[chosen], power[chosen])
         move[chosen] = matrix

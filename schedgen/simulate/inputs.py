@@ -41,9 +41,7 @@ def uncertain(
     name: str, value: Quantity, cold: Side, hot: Side | None = None, cause: str = "", scale: float = 1.0
 ) -> Input:
     """An Input from a quantity; `hot` is as `cold` where it is not given, the cause is the name."""
-    return Input(
-        name, value.low * scale, value.nominal * scale, value.high * scale, cold, hot or cold, cause or name
-    )
+    return Input(name, value.low * scale, value.nominal * scale, value.high * scale, cold, hot or cold, cause or name)
 
 
 def fixed(name: str, value: float) -> Input:

@@ -124,9 +124,7 @@ def first_below(solved: Solved, ends: Ends, limit_v: float, reading: Floats) -> 
     some = alive & ((start < limit_v) | (stop < limit_v))
     out: list[float | None] = [None] * start.shape[1]
     for run in np.flatnonzero(some.any(axis=0)):
-        out[run] = _crossing(
-            solved.time_s[:, run], start[:, run], stop[:, run], alive[:, run], limit_v
-        )
+        out[run] = _crossing(solved.time_s[:, run], start[:, run], stop[:, run], alive[:, run], limit_v)
     return out
 
 
@@ -173,12 +171,17 @@ def low_current(solved: Solved, ends: Ends, below_a: float) -> tuple[Floats, Flo
     return longest, at
 
 
-def output_peaks(solved: Solved, board: Any, lowest_v: Mapping[str, Floats]) -> tuple[dict[str, Floats], dict[str, Floats]]:
+def output_peaks(
+    solved: Solved, board: Any, lowest_v: Mapping[str, Floats]
+) -> tuple[dict[str, Floats], dict[str, Floats]]:
     """Largest current (runs,) of each output and of each rail at the rail's own voltage, surges and flashes at their
     peak; a direct output at the lowest pack voltage it meets, a wire at the pack's highest."""
     outputs: dict[str, Floats] = {}
     by_rail: dict[str, Floats] = {}
-    highest = solved.pack.series * solved.pack.tables.at(np.clip(solved.pack.charge, 0.0, 1.0), 25.0 + 0 * solved.pack.charge)[0]
+    highest = (
+        solved.pack.series
+        * solved.pack.tables.at(np.clip(solved.pack.charge, 0.0, 1.0), 25.0 + 0 * solved.pack.charge)[0]
+    )
     if solved.supply is not None:
         highest = solved.supply.volts
     per_output: dict[str, Floats] = {}

@@ -12,8 +12,7 @@ from schedgen.physics.cell import CellTables
 from schedgen.plan.model import Plan
 from schedgen.simulate.assemble import accounts_of, traces_of
 from schedgen.simulate.corners import CaseSpec, arrange, cases, gather, pack_of
-from schedgen.simulate.heat import ASSUMED, interior_of
-from schedgen.simulate.heat import Interior as Interior
+from schedgen.simulate.heat import ASSUMED, Interior, interior_of
 from schedgen.simulate.inputs import Inputs
 from schedgen.simulate.limits import ends_of
 from schedgen.simulate.loads import Demand, build_demand
@@ -49,8 +48,8 @@ def solve_batch(
 def simulate(dive: Any, board: Any, cell: Any, plan: Plan) -> Results:
     """Simulates every case of a dive: nominal, the worst corners, what goes wrong on top of them.
 
-    Returns `Results`. Raises `OutOfRange` only for inputs that stand for nothing (a rested voltage off the cell's table);
-    a pack that cannot feed its loads is a result, not an error.
+    Returns `Results`. Raises `OutOfRange` only for inputs that stand for nothing (a rested voltage off the cell's
+    table); a pack that cannot feed its loads is a result, not an error.
     """
     tables, demand, inputs = prepare(dive, board, cell, plan)
     specs = cases(dive, plan)

@@ -46,9 +46,11 @@ class Runs:
     stuck: tuple[str, ...]
 
     def __len__(self) -> int:
+        """Number of runs."""
         return len(self.scale)
 
     def __getitem__(self, name: str) -> Floats:
+        """Values (runs,) of one input."""
         return self.inputs.pick(self.values, name)
 
 
@@ -131,7 +133,9 @@ def segments_at(demand: Demand, time_s: Floats) -> Ints:
     return np.clip(np.searchsorted(demand.edges, time_s, side="right") - 1, 0, len(demand.edges) - 2)
 
 
-def time_grid(runs: Runs, demand: Demand, horizon: Floats, share_per_s: Callable[[Ints], Floats], settle: bool) -> Floats:
+def time_grid(
+    runs: Runs, demand: Demand, horizon: Floats, share_per_s: Callable[[Ints], Floats], settle: bool
+) -> Floats:
     """Times (steps + 1, runs) on each run's clock: all edges, surge ends and events, and between them so many steps
     that none takes more than `LARGEST_CHARGE_STEP`.
 

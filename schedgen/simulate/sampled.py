@@ -45,6 +45,7 @@ class Sampled:
     load_c: Mapping[str, Floats]
 
     def __len__(self) -> int:
+        """Number of runs."""
         return len(self.margin_wh)
 
 

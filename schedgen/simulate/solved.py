@@ -16,6 +16,8 @@ from schedgen.simulate.results import Floats
 from schedgen.simulate.runs import Ints, PowerTable, Runs, coefficients, power_table, segments_at, shares, time_grid
 from schedgen.simulate.surroundings import around
 
+LEAST_CELL_V, MOST_CELL_V = 2.0, 4.3
+"""Bounds of a cell's voltage for the estimate of how long a pack may last."""
 LONGEST_TAIL_S = 10 * 365.25 * 86400.0
 """A package that draws next to nothing is followed for ten years after `end`, no further."""
 
@@ -116,18 +118,28 @@ def _draws(runs: Runs, demand: Demand, table: PowerTable, time_s: Floats, segmen
 
 
 def horizon_of(runs: Runs, pack: Pack, table: PowerTable, supply: Supply | None) -> Floats:
-    """Latest moment (runs,) at which the pack can still hold out after `end`, elapsed s, by its label energy at 4.2 V."""
-    volts = 4.2 * pack.series
+    """Moment (runs,) after `end`, elapsed s, up to which the pack can last at most: all its charge at the highest voltage."""
+    volts = MOST_CELL_V * pack.series
     tail = table.base_w[-1] + table.duty[-1] * (table.peak_w[-1] - table.base_w[-1])
-    tail = tail + (table.base_a[-1] + table.duty[-1] * (table.peak_a[-1] - table.base_a[-1])) * volts * 0.6
+    tail = tail + (table.base_a[-1] + table.duty[-1] * (table.peak_a[-1] - table.base_a[-1])) * (
+        LEAST_CELL_V * pack.series if supply is None else supply.volts
+    )
     if supply is not None:
         tail = tail / supply.efficiency
     lasts = pack.capacity_as * pack.charge * volts / np.maximum(tail, 1e-9) * 1.05
-    return runs.end + np.minimum(lasts, LONGEST_TAIL_S) / runs.scale
+    return np.asarray(runs.end + np.minimum(lasts, LONGEST_TAIL_S) / runs.scale)
 
 
 def _heats(
-    runs: Runs, demand: Demand, interior: Interior, pack: Pack, draw: Draw, segments: Ints, surging: Any, roles: Any
+    runs: Runs,
+    demand: Demand,
+    interior: Interior,
+    pack: Pack,
+    supply: Supply | None,
+    draw: Draw,
+    segments: Ints,
+    surging: tuple[NDArray[np.bool_], ...],
+    roles: Mapping[str, bool],
 ) -> tuple[Floats, dict[str, Floats], Floats]:
     """Heat [W] in the cells, in each camera, and from everything else in the housing, (steps, runs).
 
@@ -135,10 +147,11 @@ def _heats(
     cells is taken at their nominal voltage and 10 degC, which is near enough for a share of a few percent.
     """
     volts = pack.series * float(pack.tables.at(0.5, 20.0)[0])
+    board_v = np.full(len(runs), volts) if supply is None else supply.volts
     shape = (len(segments), len(runs))
     cameras, other = {name: np.zeros(shape) for name in interior.cameras}, np.zeros(shape)
     for consumer in demand.consumers:
-        watts = consumer_w(runs, demand, segments, surging, consumer, np.float64(volts))
+        watts = consumer_w(runs, demand, segments, surging, consumer, board_v)
         useful = runs[consumer.divide] if consumer.divide else 1.0
         if consumer.firing or not roles.get(consumer.account, consumer.output == ""):
             other += watts * (1.0 - useful)
@@ -185,9 +198,7 @@ def consumer_w(
 
 def watts_of(solved: Solved, consumer: Consumer, volts: Floats, flash_peak: bool = False) -> Floats:
     """As `consumer_w`, of a solved batch."""
-    return consumer_w(
-        solved.runs, solved.demand, solved.segments, solved.surging, consumer, volts, flash_peak
-    )
+    return consumer_w(solved.runs, solved.demand, solved.segments, solved.surging, consumer, volts, flash_peak)
 
 
 def solve_runs(
@@ -198,8 +209,16 @@ def solve_runs(
     table = power_table(runs, demand)
     nominal_v = pack.series * float(pack.tables.at(0.5, 20.0)[0])
     horizon = horizon_of(runs, pack, table, supply) if tail else runs.end
-    rate = (table.base_w + table.duty * (table.peak_w - table.base_w) + table.base_a * nominal_v
-            + table.siemens * nominal_v**2) * runs.scale / (nominal_v * pack.capacity_as)
+    rate = (
+        (
+            table.base_w
+            + table.duty * (table.peak_w - table.base_w)
+            + table.base_a * nominal_v
+            + table.siemens * nominal_v**2
+        )
+        * runs.scale
+        / (nominal_v * pack.capacity_as)
+    )
     if supply is not None:
         rate = rate / supply.efficiency
     time_s = time_grid(runs, demand, horizon, lambda segments: _shared(rate, segments), settle=interior is not None)
@@ -217,7 +236,7 @@ def solve_runs(
     cell_c, wall_c, load_c = ambient, ambient, {}
     if interior is not None:
         roles = {name: inside(load) for name, load in dive.loads.items()}
-        heats = _heats(runs, demand, interior, pack, draw, segments, surging, roles)
+        heats = _heats(runs, demand, interior, pack, supply, draw, segments, surging, roles)
         warmth = warm(interior, runs, demand, time_s, true_s, segments, ambient, *heats)
         cell_c, wall_c, load_c = warmth.cell_c, warmth.wall_c, warmth.load_c
     course = solve(pack, draw, time_s, true_s, cell_c)

@@ -55,19 +55,29 @@ def make_cell(**changes: Any) -> Any:
 def make_flat_cell(volts: float = 3.6, ohm: float = 1e-9) -> Any:
     """A cell whose voltage hardly falls and which hardly resists: for closed forms."""
     return make_cell(
-        open_circuit_v=[volts - 1e-9, volts], resistance_ohm=[[ohm, ohm]] * 2, relaxation_ohm=[[ohm, ohm]] * 2,
+        open_circuit_v=[volts - 1e-9, volts],
+        resistance_ohm=[[ohm, ohm]] * 2,
+        relaxation_ohm=[[ohm, ohm]] * 2,
         cold_pessimistic=[1.0, 1.0],
     )
 
 
 def make_rail(kind: str = "direct", **changes: Any) -> Any:
-    base = {"kind": kind, "voltage": None, "efficiency": None, "idle": None, "dropout": None, "limit": q(10.0), "input": None}
+    base = {
+        "kind": kind,
+        "voltage": None,
+        "efficiency": None,
+        "idle": None,
+        "dropout": None,
+        "limit": q(10.0),
+        "input": None,
+    }
     return Bag(**{**base, **changes})
 
 
 def make_board(rails: Mapping[str, Any] | None = None, outputs: Mapping[str, str] | None = None, **changes: Any) -> Any:
     """A board that draws nothing itself. `outputs` maps each output to its rail."""
-    outputs = outputs or {name: "pack" for name in ("OUT1", "OUT2", "OUT3", "PWM1", "REL1", "REL2")}
+    outputs = outputs or dict.fromkeys(("OUT1", "OUT2", "OUT3", "PWM1", "REL1", "REL2"), "pack")
     base = {
         "supply": Bag(voltage=q(5.0, 10.0, 20.0), rail="pack", asleep=q(0.0), awake=q(0.0)),
         "rails": {"pack": make_rail(), **(rails or {})},
@@ -77,22 +87,36 @@ def make_board(rails: Mapping[str, Any] | None = None, outputs: Mapping[str, str
     return Bag(**{**base, **changes})
 
 
-def make_load(output: str, power: Quantity, role: str = "other", surge: Any = None, power_at: Any = (), **more: Any) -> Any:
-    return Bag(wired_to=output, power=power, resolved_role=role, surge=surge, power_at=list(power_at), heat_limit=None,
-               **more)
+def make_load(
+    output: str, power: Quantity, role: str = "other", surge: Any = None, power_at: Any = (), **more: Any
+) -> Any:
+    return Bag(
+        wired_to=output, power=power, resolved_role=role, surge=surge, power_at=list(power_at), heat_limit=None, **more
+    )
 
 
 def make_dive(loads: Mapping[str, Any], **changes: Any) -> Any:
     """A dive in water of 25 degC everywhere, so that the cells are as on their label."""
-    pack = {"series": 3, "parallel": 2, "charge": q(1.0), "health": q(1.0), "reserve": q(0.2), "protection": None,
-            "supplies": None, "charged": None}
+    pack = {
+        "series": 3,
+        "parallel": 2,
+        "charge": q(1.0),
+        "health": q(1.0),
+        "reserve": q(0.2),
+        "protection": None,
+        "supplies": None,
+        "charged": None,
+    }
     pack.update(changes.pop("pack", {}))
     primary = {"kind": "burn wire", "power": q(4.0), "measured_at": q(10.8), "wired_to": "REL1", "parts_after": None}
     primary.update(changes.pop("primary", {}))
     base: dict[str, Any] = {
-        "site": Bag(depth=q(1000.0), water=[Bag(depth=q(0.0), temperature=q(25.0)),
-                                            Bag(depth=q(1000.0), temperature=q(25.0))],
-                    air=Bag(temperature=q(25.0), sun=False), latitude=57.0),
+        "site": Bag(
+            depth=q(1000.0),
+            water=[Bag(depth=q(0.0), temperature=q(25.0)), Bag(depth=q(1000.0), temperature=q(25.0))],
+            air=Bag(temperature=q(25.0), sun=False),
+            latitude=57.0,
+        ),
         "vehicle": Bag(housing=None),
         "pack": Bag(**pack),
         "loads": dict(loads),
@@ -128,26 +152,50 @@ def make_plan(
         "bottom": TrueBounds(*(d + t for d, t in zip(deck, down, strict=True))),
         "release": TrueBounds(release / (1 + clock), float(release), release / (1 - clock)),
         "surface": TrueBounds(
-            release / (1 + clock) + parting[0] + up[0], release + parting[1] + up[1], release / (1 - clock) + parting[2] + up[2]
+            release / (1 + clock) + parting[0] + up[0],
+            release + parting[1] + up[1],
+            release / (1 - clock) + parting[2] + up[2],
         ),
         "end": TrueBounds(float(end), float(end), float(end)),
     }
     events = {name: Bounds(int(t.early), int(t.nominal), int(t.late)) for name, t in true.items()}
     triple = (0.0, 0.0, 0.0)
     return Plan(
-        name="hand-made", board="bench", board_type=1, trigger=trigger, planned=datetime(2027, 4, 19, 6, tzinfo=UTC),
-        planned_plus_minus_s=0.0, clock_tolerance=clock, events=events, true_events=true, first_edge_s=0,
+        name="hand-made",
+        board="bench",
+        board_type=1,
+        trigger=trigger,
+        planned=datetime(2027, 4, 19, 6, tzinfo=UTC),
+        planned_plus_minus_s=0.0,
+        clock_tolerance=clock,
+        events=events,
+        true_events=true,
+        first_edge_s=0,
         outputs={
             output: OutputPlan(output, "switched", load, "other", (), times, ())
             for output, (load, times) in on_times.items()
         },
-        primary=firing, backup=backup, interlocks=Interlocks(3600, 80000, False, shed, 2.7, 3, ()),
-        field_changes=(), fall=Fall(triple, triple, down, up, triple, triple, (1010.0, 1010.0, 1010.0), triple),
+        primary=firing,
+        backup=backup,
+        interlocks=Interlocks(3600, 80000, False, shed, 2.7, 3, ()),
+        field_changes=(),
+        fall=Fall(triple, triple, down, up, triple, triple, (1010.0, 1010.0, 1010.0), triple),
     )
 
 
 @pytest.fixture(name="make")
 def _make() -> Callable[..., Any]:
     """The builders of this file in one bag."""
-    return Bag(q=q, cell=make_cell, flat_cell=make_flat_cell, rail=make_rail, board=make_board, load=make_load,
-               dive=make_dive, on=on, plan=make_plan, bag=Bag, firing=Firing)  # type: ignore[return-value]
+    return Bag(
+        q=q,
+        cell=make_cell,
+        flat_cell=make_flat_cell,
+        rail=make_rail,
+        board=make_board,
+        load=make_load,
+        dive=make_dive,
+        on=on,
+        plan=make_plan,
+        bag=Bag,
+        firing=Firing,
+    )  # type: ignore[return-value]

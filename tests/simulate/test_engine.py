@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,15 +17,17 @@ from schedgen.simulate.sampled import simulate_values
 
 
 def pulsed(make: Any, bursts: int = 12) -> tuple[Any, Any, Any, Any]:
-    """A load of 12 W for 10 min each half hour on top of 1.5 W all the time, in water of 25 degC; nothing is uncertain."""
+    """A load of 12 W for 10 min each half hour on top of 1.5 W all the time, at 25 degC; nothing is uncertain."""
     times = tuple(make.on(1800 * k + 600, 1800 * k + 1200) for k in range(bursts))
     plan = make.plan(
         {"OUT1": ("lamp", times), "OUT2": ("logger", (make.on(0, 1800 * bursts),))},
-        release=1800 * bursts, end=1800 * bursts + 3600,
+        release=1800 * bursts,
+        end=1800 * bursts + 3600,
     )
     dive = make.dive(
         {"lamp": make.load("OUT1", make.q(12.0)), "logger": make.load("OUT2", make.q(1.5))},
-        primary={"power": None}, pack={"parallel": 3},
+        primary={"power": None},
+        pack={"parallel": 3},
     )
     return dive, make.board(), make.cell(), plan
 
@@ -68,8 +71,11 @@ def test_twelve_hours_at_8_volts_from_17_amperehours_is_about_11_3_watts(make: A
     # common practice, no source: 17 Ah x 8 V / 12 h = 11.33 W
     def lasts(power: float) -> float:
         plan = make.plan({"OUT1": ("beacon", (make.on(0, None),))}, release=600, end=7200)
-        dive = make.dive({"beacon": make.load("OUT1", make.q(power), "beacon")}, primary={"power": None},
-                         pack={"series": 2, "parallel": 1})
+        dive = make.dive(
+            {"beacon": make.load("OUT1", make.q(power), "beacon")},
+            primary={"power": None},
+            pack={"series": 2, "parallel": 1},
+        )
         cell = make.flat_cell(4.0)
         cell.capacity = make.q(17.0)
         return float(simulate(dive, make.board(), cell, plan).nominal.empty_at_s or 0.0) / 3600
@@ -83,8 +89,11 @@ def test_17_amperehours_from_3_amperehour_cells_need_6_in_parallel(make: Any) ->
     def margin(parallel: int) -> float:
         plan = make.plan({"OUT1": ("lamp", (make.on(0, 36000),))}, release=36000, end=39600)
         power = 17.0 * 10.8 / 10.0
-        dive = make.dive({"lamp": make.load("OUT1", make.q(power))}, primary={"power": None},
-                         pack={"parallel": parallel, "reserve": make.q(0.0)})
+        dive = make.dive(
+            {"lamp": make.load("OUT1", make.q(power))},
+            primary={"power": None},
+            pack={"parallel": parallel, "reserve": make.q(0.0)},
+        )
         return simulate(dive, make.board(), make.flat_cell(), plan).nominal.margin_wh
 
     assert margin(5) < 0 < margin(6)
@@ -106,7 +115,7 @@ def test_a_pulsed_dive_agrees_with_a_fine_step_integration_to_a_thousandth(make:
 
     edges = sorted({0, *(e for k in range(12) for e in (1800 * k + 600, 1800 * k + 1200)), 1800 * 12})
     state, lowest = [1.0, 0.0, 0.0], np.inf
-    for begin, end in zip(edges, edges[1:], strict=False):
+    for begin, end in pairwise(edges):
         lit = (begin % 1800) == 600
         power = 1.5 + (12.0 if lit else 0.0)
         run = solve_ivp(rates, (begin, end), state, args=(power,), rtol=1e-10, atol=1e-12, max_step=5.0)
@@ -122,15 +131,30 @@ def test_a_pulsed_dive_agrees_with_a_fine_step_integration_to_a_thousandth(make:
 
 def test_what_the_loads_take_and_what_the_pack_loses_is_what_the_cells_give(make: Any) -> None:
     # conservation of energy, each side summed on its own
-    rails = {"v5": make.rail("buck", voltage=make.q(5.0), efficiency=make.q(0.9), idle=make.q(0.001), dropout=make.q(0.5)),
-             "v3": make.rail("linear", voltage=make.q(3.3), idle=make.q(0.00001), dropout=make.q(0.3))}
-    board = make.board(rails, {"OUT1": "v5", "OUT2": "v3", "REL1": "pack"},
-                       supply=make.bag(rail="v3", asleep=make.q(1e-5), awake=make.q(5e-3)),
-                       pack_sense=make.bag(top=make.q(1e5), bottom=make.q(2e4), tolerance=make.q(0.0)))
-    plan = make.plan({"OUT1": ("camera", tuple(make.on(1000 + 3000 * k, 1600 + 3000 * k) for k in range(8))),
-                      "OUT2": ("beacon", (make.on(30000, None, flash=(128, 16)),))}, release=30000, end=60000)
-    dive = make.dive({"camera": make.load("OUT1", make.q(8.0), "camera", make.bag(power=make.q(14.0), for_=make.q(5.0))),
-                      "beacon": make.load("OUT2", make.q(2.0), "beacon")})
+    rails = {
+        "v5": make.rail("buck", voltage=make.q(5.0), efficiency=make.q(0.9), idle=make.q(0.001), dropout=make.q(0.5)),
+        "v3": make.rail("linear", voltage=make.q(3.3), idle=make.q(0.00001), dropout=make.q(0.3)),
+    }
+    board = make.board(
+        rails,
+        {"OUT1": "v5", "OUT2": "v3", "REL1": "pack"},
+        supply=make.bag(rail="v3", asleep=make.q(1e-5), awake=make.q(5e-3)),
+        pack_sense=make.bag(top=make.q(1e5), bottom=make.q(2e4), tolerance=make.q(0.0)),
+    )
+    plan = make.plan(
+        {
+            "OUT1": ("camera", tuple(make.on(1000 + 3000 * k, 1600 + 3000 * k) for k in range(8))),
+            "OUT2": ("beacon", (make.on(30000, None, flash=(128, 16)),)),
+        },
+        release=30000,
+        end=60000,
+    )
+    dive = make.dive(
+        {
+            "camera": make.load("OUT1", make.q(8.0), "camera", make.bag(power=make.q(14.0), for_=make.q(5.0))),
+            "beacon": make.load("OUT2", make.q(2.0), "beacon"),
+        }
+    )
     results = simulate(dive, board, make.cell(), plan)
     for name, case in results.cases.items():
         account = case.account
@@ -174,7 +198,8 @@ def test_a_dead_pack_is_a_result(make: Any) -> None:
     plan = make.plan({"OUT1": ("lamp", (make.on(0, 30000),))})
     dive = make.dive({"lamp": make.load("OUT1", make.q(900.0))})
     account = simulate(dive, make.board(), make.cell(), plan).nominal
-    assert account.empty_at_s is not None and account.empty_at_s <= 60.0
+    assert account.empty_at_s is not None
+    assert account.empty_at_s <= 60.0
     assert account.margin_wh < -1000
     assert account.endurance_after_surface_h == 0.0
     assert account.lowest_release_voltage_v == 0.0
