@@ -32,11 +32,9 @@ from schedgen.files.quantity import Quantity, parse
 from schedgen.files.trouble import Misread, Trouble, shown
 from schedgen.files.units import CURRENT, SHARE, TEMPERATURE
 from schedgen.physics.cell import CellTables, Curves
-from schedgen.physics.pack import charge_from_rest
+from schedgen.physics.pack import HYSTERESIS_V, charge_from_rest
 
 MOST_KNOTS = 1001
-HYSTERESIS_V = {"nmc": 0.005, "lfp": 0.010}
-"""Volts by which a cell's rested voltage depends on whether it was charged or discharged last, either way."""
 
 
 def _number(text: Any, where: tuple[str | int, ...]) -> float:

@@ -18,6 +18,10 @@ SHORTEST_REST_S = 1800.0
 FUSE_CONTINUOUS = 0.75
 """Share of its rating that a fuse carries for hours at 25 degC [1]. Common practice, from memory."""
 
+HYSTERESIS_V = {"nmc": 0.005, "lfp": 0.010}
+"""Volts by which a cell's rested voltage depends on whether it was charged or discharged last, either way [V].
+From memory."""
+
 
 def terminal_voltage(
     emf_v: N, resistance_ohm: N | float, power_w: N | float, current_a: N | float = 0.0, conductance_s: N | float = 0.0
