@@ -1,75 +1,56 @@
-"""Films, walls and housings: what must hold beside the published values."""
+"""Films, walls and the sun: what must hold beside the published values."""
 
 import numpy as np
 import pytest
 
 from schedgen.errors import OutOfRange
 from schedgen.physics import fluids_at, heat
-from schedgen.physics.housing import (
-    CAMERA_AREA_M2,
-    Contents,
-    Housing,
-    Outside,
-    inside_film,
-    outside_conductance,
-    outside_film,
-    package_network,
-)
 
-CAN = Housing(0.18, 0.62, 0.012, "aluminium")
-LOADS = Contents(cell_mass=1.05, cell_area=0.09)
+AIR = fluids_at.air(20.0)
+SEA = fluids_at.water(5.0, 35.0)
 
 
-def camera_rise(
-    housing: Housing, outside: Outside, watts: float, fan: float = 0.0, contents: Contents = LOADS
-) -> float:
-    network = package_network(housing, contents, outside, watts, fan)
-    powers = np.zeros(4)
-    powers[network.index("camera")] = watts
-    return float(network.settled(outside.temperature_c, powers)[network.index("camera")]) - outside.temperature_c
+def test_water_cools_far_better_than_air() -> None:
+    """Common practice: 5 to 25 W/(m2 K) in still air with radiation, 100 to 1000 in still water (textbooks)."""
+    in_air = float(heat.film_horizontal_cylinder(AIR, 0.18, 10.0)) + float(heat.film_radiation(30.0, 20.0))
+    in_water = float(heat.film_horizontal_cylinder(SEA, 0.18, 2.0))
+    assert 5 < in_air < 25
+    assert 100 < in_water < 1000
 
 
-def test_water_cools_fifty_times_better_than_air() -> None:
-    """Common practice: 5 to 25 W/(m2 K) in still air, 100 to 1000 in still water (heat transfer textbooks)."""
-    air = outside_film(Outside("air", 20.0), 0.18, 10.0)
-    water = outside_film(Outside("water", 5.0, 35.0), 0.18, 2.0)
-    assert 5 < air < 25
-    assert 100 < water < 1000
+def test_a_larger_difference_and_a_stream_cool_better() -> None:
+    assert heat.film_horizontal_cylinder(AIR, 0.18, 20.0) > heat.film_horizontal_cylinder(AIR, 0.18, 5.0)
+    assert heat.film_forced_plate(AIR, 0.1, 2.0) > heat.film_forced_plate(AIR, 0.1, 0.5)
+    assert float(heat.film_forced_plate(AIR, 0.1, 2.0)) > float(heat.film_vertical_plate(AIR, 0.1, 10.0))
 
 
-def test_wind_helps() -> None:
-    assert outside_film(Outside("air", 20.0, wind=5.0), 0.18, 10.0) > outside_film(Outside("air", 20.0), 0.18, 10.0)
+def test_cooler_and_warmer_walls_lose_alike() -> None:
+    assert heat.film_vertical_plate(SEA, 0.5, -4.0) == heat.film_vertical_plate(SEA, 0.5, 4.0)
 
 
-def test_film_settles_with_the_heat_that_flows() -> None:
-    conductance, difference = outside_conductance(CAN, Outside("air", 20.0), 30.0)
-    assert conductance * difference == pytest.approx(30.0, rel=0.01)
+def test_no_difference_is_taken_as_a_hundredth_of_a_kelvin() -> None:
+    still = heat.film_horizontal_cylinder(SEA, 0.18, 0.0)
+    assert still == heat.film_horizontal_cylinder(SEA, 0.18, heat.LEAST_DIFFERENCE_K)
+    assert float(still) > 0
 
 
-def test_fan_cools_the_camera() -> None:
-    water = Outside("water", 4.0, 35.0)
-    assert camera_rise(CAN, water, 7.4, fan=0.6) < camera_rise(CAN, water, 7.4) - 3.0
-    assert camera_rise(CAN, water, 7.4, fan=1.0) < camera_rise(CAN, water, 7.4, fan=0.3)
+def test_films_take_arrays() -> None:
+    both = heat.film_horizontal_cylinder(SEA, np.array([0.1, 0.2]), np.array([1.0, 2.0]))
+    assert both[1] == heat.film_horizontal_cylinder(SEA, 0.2, 2.0)
 
 
-def test_plastic_housings_keep_the_heat() -> None:
-    plastic = Housing(0.18, 0.62, 0.012, "acetal")
-    water = Outside("water", 4.0, 35.0)
-    loose = Contents(cell_mass=1.05, cell_area=0.09, camera_mount=0.0)
-    more = camera_rise(plastic, water, 7.4, contents=loose) - camera_rise(CAN, water, 7.4, contents=loose)
-    assert more == pytest.approx(7.4 * (plastic.wall_resistance - CAN.wall_resistance), rel=0.1)
+def test_radiation_is_the_difference_of_fourth_powers() -> None:
+    flow = float(heat.film_radiation(60.0, 20.0, 0.8)) * 40.0
+    assert flow == pytest.approx(0.8 * heat.STEFAN_BOLTZMANN * (333.15**4 - 293.15**4))
 
 
-def test_heat_of_the_camera_goes_through_the_wall() -> None:
-    """In the end every watt leaves through the wall's outside: conductance x difference = power."""
-    network = package_network(CAN, LOADS, Outside("water", 4.0, 35.0), 8.0)
-    settled = network.settled(4.0, np.array([0.6, 7.4, 0.0, 0.0]))
-    assert network.to_outside @ (settled - 4.0) == pytest.approx(8.0)
+def test_materials_are_known_by_their_other_names() -> None:
+    assert heat.material("Aluminum") is heat.material("aluminium")
 
 
-def test_wall_of_a_housing_weighs_what_a_can_weighs() -> None:
-    """Thin shell: surface x thickness x rho c, by hand 0.40 m2 x 12 mm x 2.42e6 J/(m3 K), 8 % less inside."""
-    assert CAN.capacity == pytest.approx(CAN.area * 0.012 * 2700 * 896, rel=0.1)
+def test_an_unknown_material_is_refused_with_the_known_ones() -> None:
+    with pytest.raises(OutOfRange, match="material 'cheese' is not known; known are aluminium, titanium"):
+        heat.material("cheese")
 
 
 def test_fresh_water_at_four_degrees_hardly_convects() -> None:
@@ -82,25 +63,6 @@ def test_sea_water_expands_more_at_depth() -> None:
     top = float(fluids_at.water(2.0, 35.0).expansion)
     deep = float(fluids_at.water(2.0, 35.0, 4000.0).expansion)
     assert deep > 1.5 * top  # 0.8e-4 and 1.7e-4 (from memory)
-
-
-def test_more_area_or_a_stream_cools_better() -> None:
-    assert CAMERA_AREA_M2[0] < CAMERA_AREA_M2[1] < CAMERA_AREA_M2[2]
-    assert inside_film(20.0, 0.1, 2.0) > inside_film(20.0, 0.1, 0.5)
-
-
-@pytest.mark.parametrize(
-    ("housing", "words"),
-    [
-        (Housing(0.18, 0.62, 0.09, "aluminium"), "wall is 0.09 m"),
-        (Housing(0.18, 0.62, 0.0, "aluminium"), "wall is 0 m"),
-        (Housing(18.0, 0.62, 0.01, "aluminium"), r"outer diameter is 18 m; it must lie in 0\.02 \.\. 2 m"),
-        (Housing(0.18, 0.62, 0.01, "cheese"), "material 'cheese' is not known; known are aluminium"),
-    ],
-)
-def test_housings_that_can_not_be_are_refused(housing: Housing, words: str) -> None:
-    with pytest.raises(OutOfRange, match=words):
-        package_network(housing, LOADS, Outside("water", 4.0, 35.0), 8.0)
 
 
 @pytest.mark.parametrize(
