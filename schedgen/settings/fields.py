@@ -256,7 +256,7 @@ _BY_NAME = {one.name: one for one in HEADER}
 
 ESSENTIALS = (
     _BY_NAME["layout_version"],
-    _flag("armed", "1: armed; 0: disarmed, and only the code of the block is kept"),
+    _flag("armed", "1: armed with the settings whose code follows; 0: not armed"),
     Field("code", CODE_BITS, 0, (1 << CODE_BITS) - 1, "dive code, as a number"),
     _BY_NAME["not_before"],
     _BY_NAME["at"],

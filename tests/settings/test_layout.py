@@ -8,12 +8,16 @@ from pathlib import Path
 
 import pytest
 from c_programs import compiles_alone, run
+from settings_dives import OUTPUTS, counted_plan
 
 from schedgen.errors import BlockError, CounterRange
 from schedgen.firmware.toolchain import find_avr_gcc
 from schedgen.settings.eeprom import ESSENTIALS_BYTES, layout_of, layouts
+from schedgen.settings.encode import encode
 from schedgen.settings.fields import ENUMS, LAYOUT_VERSION, RECORDS, Field, by_name, fixed_offsets, record_bits
+from schedgen.settings.header import Labels, dive_header
 from schedgen.settings.layout import layout_header, layout_table
+from schedgen.settings.values import header_values
 
 ROOT = Path(__file__).resolve().parents[2]
 ALL = [(record, one) for record, fields in RECORDS.items() for one in fields]
@@ -72,6 +76,43 @@ def test_the_lists_of_fields_in_c_are_the_records_in_order(header: Path) -> None
         f"{one.name.upper()} {one.bits} {one.low} {one.high} {one.scale} {one.offset} {int(one.narrow)}"
         for _, one in ALL
     ]
+
+
+READER = r"""
+#include "dive_layout.h"
+#include "dive_settings.h"
+#include <stdio.h>
+
+static const unsigned char block[DIVE_LENGTH_BYTES] = DIVE_BLOCK_BYTES;
+
+static unsigned long take(unsigned at, unsigned bits)
+{
+    unsigned long value = 0;
+    while (bits-- > 0U) {
+        value = value << 1 | (unsigned long)(block[at / 8U] >> (7U - at % 8U) & 1U);
+        at++;
+    }
+    return value;
+}
+
+#define P(name, bits, low, high, scale, offset, narrow) \
+    printf("%s %lu\n", #name, take(LAYOUT_HEADER_##name##_AT, LAYOUT_HEADER_##name##_BITS) * scale + offset);
+
+int main(void)
+{
+    LAYOUT_HEADER_FIELDS(P)
+    return 0;
+}
+"""
+
+
+def test_a_reader_in_c_finds_every_field_of_the_header(header: Path) -> None:
+    made = encode(counted_plan(), OUTPUTS)
+    text = dive_header(made, Labels())
+    (header.parent / "dive_settings.h").write_text(text, encoding="ascii", newline="\n")
+    values = header_values(made.dive, made.bytes_used)
+    expected = [f"{one.name.upper()} {int(values[one.name])}" for one in RECORDS["header"]]
+    assert run(READER, header.parent) == expected
 
 
 def test_the_addresses_in_c_are_those_of_the_layouts() -> None:
