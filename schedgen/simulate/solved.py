@@ -118,7 +118,7 @@ def _draws(runs: Runs, demand: Demand, table: PowerTable, time_s: Floats, segmen
 
 
 def horizon_of(runs: Runs, pack: Pack, table: PowerTable, supply: Supply | None) -> Floats:
-    """Moment (runs,) after `end`, elapsed s, up to which the pack can last at most: all its charge at the highest voltage."""
+    """Moment (runs,), elapsed s, up to which the pack can last at most: all its charge at the highest voltage."""
     volts = MOST_CELL_V * pack.series
     tail = table.base_w[-1] + table.duty[-1] * (table.peak_w[-1] - table.base_w[-1])
     tail = tail + (table.base_a[-1] + table.duty[-1] * (table.peak_a[-1] - table.base_a[-1])) * (
