@@ -18,6 +18,7 @@ from schedgen.board.load import (
     load_cell,
     read_board,
 )
+from schedgen.board.model import Board
 from schedgen.errors import FileProblems, UsageError
 from schedgen.files.tree import parse_tree
 
@@ -168,3 +169,9 @@ def test_the_data_folder_inside_the_package_comes_first(tmp_path: Path, monkeypa
             where.data_folder("firmware_templates")
     finally:
         where.data_folder.cache_clear()
+
+
+def test_the_page_beside_the_boards_names_every_key_of_a_board() -> None:
+    page = (where.data_folder("boards") / "README.md").read_text(encoding="utf-8")
+    keys = [name for name in Board.model_fields if name not in ("format", "board", "notes")]
+    assert [key for key in keys if f"`{key}`" not in page] == []
