@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from schedgen.errors import OutOfRange
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
     from schedgen.simulate.results import Results
 
 TOPICS: dict[str, tuple[str, ...]] = {
-    "energy and reserve": ("reserve-short", "early-release", "string-loss", "load-stuck-on", "armed-idle"),
+    "energy and reserve": ("reserve-short", "early-release", "armed-idle"),
+    "a string lost or a load stuck on": ("string-loss", "load-stuck-on"),
     "beacon hours": ("beacon-too-short", "backup-surfacing", "beacon-late"),
     "voltages and currents": (
         "voltage-too-low",
@@ -130,13 +132,13 @@ def deck_limit(subject: Subject) -> str:
     if subject.results is None:
         return ""
     allowed = may_stay_armed_s(subject)
-    day = f"armed it takes {armed_w(subject) * 24:.2g} Wh a day"
+    day = f"no clock runs before splash; armed it takes {armed_w(subject) * 24:.2g} Wh a day"
     if allowed <= 0:
-        return f"{day}, and there is nothing above the reserve for that"
+        return f"{day}, and nothing above the reserve is left for that"
     if allowed > 366 * 86400:
         return f"{day}: more than a year until that eats the reserve"
     days = f"{allowed / 86400:.0f} d" if allowed > 10 * 86400 else span_down(allowed)
-    return f"may wait armed for {days} before splash ({day}); then disarm and charge"
+    return f"{day}: after {days} disarm and charge"
 
 
 def surfacing(subject: Subject) -> tuple[datetime, datetime]:
@@ -151,10 +153,15 @@ def surfacing(subject: Subject) -> tuple[datetime, datetime]:
 
 def daylight(subject: Subject) -> DayLight:
     """How light the surfacing window is. Raises OutOfRange as `schedgen.physics.daylight.light_between`."""
+    site = subject.dive.site
+    return _light(site.latitude.nominal, site.longitude.nominal, *surfacing(subject))
+
+
+@lru_cache(maxsize=8)
+def _light(latitude: float, longitude: float, first: datetime, last: datetime) -> DayLight:
     from schedgen.physics.daylight import light_between
 
-    site = subject.dive.site
-    return light_between(site.latitude.nominal, site.longitude.nominal, *surfacing(subject))
+    return light_between(latitude, longitude, first, last)
 
 
 def daylight_words(subject: Subject) -> str:

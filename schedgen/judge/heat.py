@@ -16,7 +16,7 @@ def too_hot(subject: Subject) -> Iterator[Outcome]:
     heat = subject.run.worst.heat
     for name, load in subject.dive.loads.items():
         if load.heat_limit is None:
-            if load.resolved_role == "camera":
+            if subject.roles[name] == "camera":
                 yield Missing("too-hot", f"loads.{name}.heat_limit is not given", name)
             continue
         found = heat.get(name)

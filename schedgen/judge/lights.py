@@ -74,7 +74,7 @@ def flash_like_distress(subject: Subject) -> Iterator[Outcome]:
     """A white light that flashes 50 to 70 times a minute may be taken for somebody in the water."""
     slow, fast = DISTRESS_A_MINUTE
     for name, load in subject.dive.loads.items():
-        if load.resolved_role not in ("beacon", "light") or (load.colour or "white").strip().lower() != "white":
+        if subject.roles[name] not in ("beacon", "light") or (load.colour or "white").strip().lower() != "white":
             continue
         for on in subject.on_times(name):
             if on.flash is None:

@@ -42,7 +42,7 @@ def beacon_late(subject: Subject) -> Iterator[Outcome]:
             f"{what} surfacing ({elapsed(surface)})",
             f"write {{load: {name}, from: release, until: end}}",
             load=name,
-            weight=weights.weigh(weights.FINDING, 1.0 if load.resolved_role == "beacon" else 0.8),
+            weight=weights.weigh(weights.FINDING, 1.0 if subject.roles[name] == "beacon" else 0.8),
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Protocol
 
 from schedgen.errors import BlockError, SchedgenError
@@ -146,10 +147,15 @@ class Subject:
 
     # -- loads and what the plan does with them
 
+    @cached_property
+    def roles(self) -> Mapping[str, str]:
+        """The part that each load plays, by the load's name."""
+        return {name: load.resolved_role for name, load in self.dive.loads.items()}
+
     def loads_of(self, *roles: str) -> Iterator[tuple[str, Load]]:
         """Name and load of each load that plays one of these parts, in the file's order."""
         for name, load in self.dive.loads.items():
-            if load.resolved_role in roles:
+            if self.roles[name] in roles:
                 yield name, load
 
     def on_times(self, load: str) -> tuple[OnTime, ...]:
