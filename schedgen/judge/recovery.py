@@ -24,7 +24,7 @@ def beacon_late(subject: Subject) -> Iterator[Outcome]:
             "add one (role: beacon or role: locator) with a line {load: beacon, from: release, until: end}",
             weight=weights.weigh(weights.FINDING, 1.0),
         )
-    for name, load in finders:
+    for name, _ in finders:
         spans = subject.spans(name)
         if any(s.start_s <= surface < s.stop_s for s in spans):
             continue
@@ -64,7 +64,7 @@ def surfacing_in_the_dark(subject: Subject) -> Iterator[Outcome]:
         "surfacing-in-the-dark",
         ("recovery.prefer", "recovery"),
         f"{share(1 - share_there)} of the surfacing window is not in {prefer}"
-        + (f": {' and '.join(changes)}" if changes else ", for all of it"),
+        + (f": {' and '.join(changes)}" if changes else ""),
         _better_release(subject),
         weight=weights.weigh(weights.FINDING, 1 - share_there),
     )
