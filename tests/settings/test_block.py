@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 import pytest
+from any_dive import plans, random_plan
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from settings_dives import (
@@ -15,7 +16,6 @@ from settings_dives import (
     counted_plan,
     counted_windows,
     make_plan,
-    plans,
     repeating,
     window,
 )
@@ -35,14 +35,25 @@ def ending(plan: Plan, end_s: int) -> Plan:
     return replace(plan, events={**plan.events, "end": Bounds(end_s, end_s, end_s)})
 
 
-@settings(deadline=None, max_examples=1300)
-@given(plans())
-def test_encoding_decoding_and_encoding_again_gives_the_same_bytes(plan: Plan) -> None:
+def there_and_back(plan: Plan) -> None:
     made = encode(plan, OUTPUTS, 1024)
     again = decode(made.block, OUTPUTS)
     assert again == made.dive
     assert again.code == made.code
     assert pack(again) == made.block
+
+
+@settings(deadline=None, max_examples=500)
+@given(plans())
+def test_encoding_decoding_and_encoding_again_gives_the_same_bytes(plan: Plan) -> None:
+    there_and_back(plan)
+
+
+@settings(deadline=None, max_examples=50)
+@given(st.integers(0, 1 << 62))
+def test_so_it_does_for_thousands_of_dives(seed: int) -> None:
+    for number in range(80):
+        there_and_back(random_plan(seed + number))
 
 
 @settings(deadline=None, max_examples=150)

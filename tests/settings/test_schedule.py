@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from any_dive import plans
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from settings_dives import HOUR, OUTPUTS, counted_plan, counted_windows, make_plan, plans, window
+from settings_dives import HOUR, OUTPUTS, counted_plan, counted_windows, make_plan, window
 
 from schedgen.errors import BlockError
 from schedgen.plan.assemble import on_times, with_edges
