@@ -60,7 +60,7 @@ def unpack_essentials(record: bytes) -> Essentials:
         raise BlockError("not an essentials record: its checksum does not match")
     values = BitReader(body).record(ESSENTIALS)
     if values["layout_version"] != LAYOUT_VERSION:
-        raise BlockError(f"not an essentials record: layout version {values['version']}, not {LAYOUT_VERSION}")
+        raise BlockError(f"not an essentials record: layout version {values['layout_version']}, not {LAYOUT_VERSION}")
     return Essentials(
         armed=bool(values["armed"]),
         code=values["code"],
