@@ -90,6 +90,7 @@ def output_overloaded(subject: Subject) -> Iterator[Outcome]:
         if output not in board.outputs or output not in paths:
             continue
         name, path = paths[output]
+        amperes = max(amperes, dimmed_a(subject, output, name))
         yield from _overload(
             subject,
             amperes,
@@ -121,6 +122,19 @@ def output_overloaded(subject: Subject) -> Iterator[Outcome]:
             "run fewer loads at once, or take a bank that gives more",
             ("pack.supplies.limit", "pack.supplies"),
         )
+
+
+def dimmed_a(subject: Subject, output: str, name: str) -> float:
+    """The current of a level output while it is on [A], 0 for others: a level is a share of on-time, not of current.
+
+    At the rail's voltage, or the lowest that the pack has while it is on. `power_at` says otherwise, then 0.
+    """
+    load, wiring = subject.dive.loads.get(name), subject.board.outputs[output]
+    if load is None or load.power_at or wiring.kind != "level":
+        return 0.0
+    rail = subject.board.rails[wiring.rail]
+    volts = rail.voltage.nominal if rail.voltage is not None else subject.run.worst.lowest_output_v.get(output, 0.0)
+    return load.power.high / volts if volts > 0 else 0.0
 
 
 def _overload(

@@ -30,21 +30,23 @@ def too_hot(subject: Subject) -> Iterator[Outcome]:
             yield subject.finding(
                 "too-hot",
                 (f"loads.{name}.heat_limit", f"loads.{name}"),
-                f"{name} may reach {found.highest_c:.0f} degC {elapsed(found.at_s)} ({phase}); its limit is"
-                f" {load.heat_limit.low:.0f} degC",
-                _FIXES[phase],
+                f"{name} may reach {found.highest_c:.1f} degC {elapsed(found.at_s)} ({phase}); its limit is"
+                f" {load.heat_limit.low:g} degC",
+                _fix(subject, phase),
                 load=name,
                 weight=weights.weigh(weights.WORK, over / 20),
             )
 
 
-_FIXES = {
-    "deck": "keep it in the shade, start it nearer to splash, or run it for less time on deck",
-    "descent": "run a fan with it, or run it for less time at once",
-    "bottom": "run a fan with it, or run it for less time at once",
-    "ascent": "run a fan with it, or run it for less time at once",
-    "surface": "end its window before the surface (until: release)",
-}
+def _fix(subject: Subject, phase: str) -> str:
+    """What helps in that phase."""
+    if phase == "deck":
+        return "keep it in the shade, start it nearer to splash, or run it for less time on deck"
+    if phase == "surface":
+        return "end its window before the surface (until: release)"
+    fan = next((name for name, _ in subject.loads_of("fan")), None)
+    with_fan = f"run {fan} with it for longer or at a higher level" if fan else "add a fan that runs with it"
+    return f"{with_fan}, or run it for less time at once"
 
 
 def _phase(subject: Subject, at_s: float) -> str:

@@ -147,6 +147,15 @@ def test_rails_and_power_banks_have_limits_too(judged: Callable) -> None:
     assert not judged(*bank, change=with_worst(peak_current_a=1.99)).has("output-overloaded")
 
 
+def test_a_dimmed_light_still_takes_its_full_current_while_it_is_on(judged: Callable) -> None:
+    """5 A on PWM1 of the halyard, straight on the pack: 55 W at 11 V, whatever the level is."""
+    eleven = with_worst(lowest_output_v={"PWM1": 11.0})
+    lamp = "lights: {wired_to: PWM1, power: "
+    found = judged((f"{lamp}22 W", f"{lamp}55.1 W"), change=eleven).one("output-overloaded@lights")
+    assert "5.01 A" in found.message
+    assert not judged((f"{lamp}22 W", f"{lamp}54.9 W"), change=eleven).has("output-overloaded")
+
+
 def test_a_dissolving_link_measured_in_fresh_water_may_be_used_there(judged: Callable) -> None:
     tested = (
         (
