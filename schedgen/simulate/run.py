@@ -64,7 +64,7 @@ def simulate(dive: Any, board: Any, cell: Any, plan: Plan) -> Results:
         spec.name: Case(spec.name, inputs.named(values[i]), accounts[i], traces[i]) for i, spec in enumerate(specs)
     }
     worst, worst_case = worst_of({name: found[name].account for name in WORST_CORNERS})
-    assumed, unchecked = remarks(dive, specs)
+    assumed, unchecked = remarks(dive)
     return Results(found, worst, worst_case, assumed, unchecked)
 
 
@@ -116,7 +116,7 @@ def worst_of(accounts: Mapping[str, Account]) -> tuple[Account, str]:
     return account, by_margin
 
 
-def remarks(dive: Any, specs: list[CaseSpec]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def remarks(dive: Any) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What the simulation took for granted, and what it could not look at."""
     assumed, unchecked = [], []
     if dive.pack.charge is None:
@@ -136,6 +136,4 @@ def remarks(dive: Any, specs: list[CaseSpec]) -> tuple[tuple[str, ...], tuple[st
         unchecked.append("temperatures in the housing: vehicle.housing is not given")
     else:
         assumed += ASSUMED
-    if not any(spec.name == "backup-late" for spec in specs):
-        unchecked.append("backup-late: there is no backup")
     return tuple(assumed), tuple(unchecked)
