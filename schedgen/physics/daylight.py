@@ -8,6 +8,7 @@ datetimes in UTC. The refraction that astral adds to twilights (up to 30 s at 60
 from __future__ import annotations
 
 import datetime as calendar
+import math
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
 from itertools import pairwise
@@ -21,6 +22,8 @@ CIVIL = 6.0
 SUNRISE = 0.8333
 """Degrees below the horizon at sunrise and sunset: 34' of refraction and 16' of the sun's radius."""
 LONGEST_S = 366 * 86_400.0
+NEAREST_POLE = 89.8
+"""Degrees: nearer to a pole the sun is taken as here, where a day still has an hour angle."""
 
 Light: TypeAlias = Literal["daylight", "darkness", "mixed"]
 Sun: TypeAlias = Literal["rises and sets", "stays above", "stays below"]
@@ -70,18 +73,42 @@ def _east(longitude: float) -> float:
     return longitude - 360.0 if longitude > 180.0 else longitude
 
 
-def _transits(latitude: float, east: float, date: calendar.date, depression: float, rising: bool) -> datetime | None:
-    """Return when the sun passes `depression` degrees below the horizon, counted from 0 h UTC of `date`."""
-    from astral import Observer, SunDirection
-    from astral.sun import time_of_transit
+def _equations(date: calendar.date, minutes: float) -> tuple[float, float]:
+    """Return the sun's declination [radians] and the equation of time [min], `minutes` after 0 h UTC of `date`."""
+    from astral.julian import julianday, julianday_to_juliancentury
+    from astral.sun import eq_of_time, sun_declination
 
-    direction = SunDirection.RISING if rising else SunDirection.SETTING
-    try:
-        # refraction is in SUNRISE already, and twilight is geometric
-        found: datetime = time_of_transit(Observer(latitude, east), date, 90.0 + depression, direction, False)
-    except ValueError:
-        return None
-    return found
+    century = julianday_to_juliancentury(julianday(date) + minutes / 1440.0)
+    return math.radians(sun_declination(century)), float(eq_of_time(century))
+
+
+def _after(date: calendar.date, minutes: float) -> datetime:
+    return datetime(date.year, date.month, date.day, tzinfo=UTC) + timedelta(minutes=minutes)
+
+
+def _noon(east: float, date: calendar.date) -> datetime:
+    """Return the solar noon of the solar day whose mean noon falls on `date` UTC."""
+    minutes = 720.0 - 4.0 * east
+    return _after(date, minutes - _equations(date, minutes)[1])
+
+
+def _transits(latitude: float, east: float, date: calendar.date, depression: float, rising: bool) -> datetime | None:
+    """Return when the sun passes `depression` degrees below the horizon in the solar day about `_noon`, or None.
+
+    The hour angle of the height, put in again until it stands still. (The function of `astral` counts within the UTC
+    day, and so loses a crossing where it moves over midnight.)
+    """
+    place = math.radians(max(-NEAREST_POLE, min(NEAREST_POLE, latitude)))
+    minutes = 720.0 - 4.0 * east
+    for _ in range(4):
+        declination, equation = _equations(date, minutes)
+        above = math.sin(-math.radians(depression)) - math.sin(place) * math.sin(declination)
+        cosine = above / (math.cos(place) * math.cos(declination))
+        if not -1.0 <= cosine <= 1.0:
+            return None
+        hours = math.degrees(math.acos(cosine))
+        minutes = 720.0 - 4.0 * (east + (hours if rising else -hours)) - equation
+    return _after(date, minutes)
 
 
 def crossings(
@@ -125,15 +152,6 @@ def elevation(latitude: float, longitude: float, instant: datetime) -> float:
     return float(height(Observer(latitude, _east(longitude)), instant.astimezone(UTC), False))
 
 
-def _noon(east: float, date: calendar.date, zone: timezone) -> datetime:
-    from astral import Observer
-    from astral.sun import noon
-
-    days = (noon(Observer(0.0, east), date + timedelta(days=k)) for k in (0, -1, 1))
-    found: datetime = next(day for day in days if day.astimezone(zone).date() == date)
-    return found
-
-
 def sun_times(latitude: float, longitude: float, date: calendar.date, utc_offset_h: float | None = None) -> SunTimes:
     """Return the sun's times of the local day `date`, UTC; arguments, errors and source as `crossings`.
 
@@ -144,7 +162,9 @@ def sun_times(latitude: float, longitude: float, date: calendar.date, utc_offset
     sunrise, sunset = crossings(latitude, longitude, date, SUNRISE, utc_offset_h)
     dawn, dusk = crossings(latitude, longitude, date, CIVIL, utc_offset_h)
     east = _east(longitude)
-    noon = _noon(east, date, _zone(east, utc_offset_h))
+    zone = _zone(east, utc_offset_h)
+    noons = [_noon(east, date + timedelta(days=k)) for k in (0, -1, 1)]
+    noon = next((instant for instant in noons if instant.astimezone(zone).date() == date), noons[0])
     height = elevation(latitude, east, noon)
 
     def course(first: datetime | None, second: datetime | None, depression: float) -> Sun:
@@ -171,7 +191,7 @@ def _pieces(latitude: float, east: float, begin: datetime, until: datetime, depr
     cuts = {begin, until}
     day = begin.date() - timedelta(days=1)
     while day <= until.date() + timedelta(days=1):
-        solar_noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC) - timedelta(hours=east / 15.0)
+        solar_noon = _noon(east, day)
         candidates = [solar_noon, solar_noon + timedelta(hours=12)]
         candidates += [_transits(latitude, east, day, depression, rising) or begin for rising in (True, False)]
         cuts.update(instant for instant in candidates if begin < instant < until)

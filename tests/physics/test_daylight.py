@@ -62,7 +62,7 @@ def test_an_instant_is_light_or_dark() -> None:
     assert daylight.light_between(*BERGEN, at(20, 0), at(20, 0)).kind == "darkness"
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=100)
 @given(
     st.floats(-89, 89),
     st.floats(-180, 180),
@@ -85,6 +85,21 @@ def test_shares_agree_with_the_height_of_the_sun(
     allowed = max(0.05, 10.0 / (length * 60.0))
     assert sum(h > -daylight.CIVIL for h in heights) / count == pytest.approx(found.light_share, abs=allowed)
     assert sum(h > -daylight.SUNRISE for h in heights) / count == pytest.approx(found.sun_share, abs=allowed)
+
+
+@pytest.mark.parametrize("longitude", [-179.0, -61.0, 0.0, 58.5, 63.0, 121.5, 180.0])
+def test_no_sunrise_is_lost_where_it_moves_over_midnight_utc(longitude: float) -> None:
+    """One sunrise and one sunset a day, 365 of each, whatever the UTC clock says meanwhile."""
+    begin = datetime(2027, 1, 1, tzinfo=UTC) - timedelta(hours=longitude / 15.0)
+    suns = [
+        daylight.light_between(54.5, longitude, begin + timedelta(days=k), begin + timedelta(days=k + 1))
+        for k in range(365)
+    ]
+    assert [len(found.changes) for found in suns] == [2] * 365
+    assert all(0.25 < found.sun_share < 0.75 for found in suns)
+    days = [calendar.date(2027, 1, 1) + timedelta(days=k) for k in range(365)]
+    times = [daylight.sun_times(54.5, longitude, day) for day in days]
+    assert all(found.sunrise is not None and found.sunset is not None for found in times)
 
 
 def test_sunset_belongs_to_the_local_day() -> None:
