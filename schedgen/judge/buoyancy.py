@@ -9,7 +9,7 @@ from typing import Literal
 from schedgen.judge import weights
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import Missing, Outcome, Subject
-from schedgen.judge.words import number
+from schedgen.judge.words import apart, number, number_up
 
 GRAVITY = 9.80665
 """Standard gravity [m/s2]: turns the mass of the package into a weight to compare a lift with."""
@@ -40,7 +40,7 @@ def sinks_after_release(subject: Subject) -> Iterator[Outcome]:
         where,
         f"without ballast the least lift is {number(lift, 'N')}"
         + (": it stays down" if stop else f", under 5 % of its weight ({number(wanted, 'N')})"),
-        f"add {number(litres, 'L', 2)} of float, or take {number((wanted - lift) / GRAVITY, 'kg', 2)} off",
+        f"add {number_up(litres, 'L')} of float, or take {number_up((wanted - lift) / GRAVITY, 'kg')} off",
         severity="stop" if stop else "caution",
         final=stop,
         weight=weights.weigh(weights.LIFE, 1 - lift / wanted),
@@ -90,7 +90,8 @@ def floats_with_ballast(subject: Subject) -> Iterator[Outcome]:
         what = f"with ballast it may weigh {number(weight, 'N')} in the water: it floats"
         needed = -weight + _weight_at_speed(subject, LEAST_SINK)
     else:
-        what = f"with ballast it may sink at {number(speed, 'm/s', 2)} only; at least {LEAST_SINK:g} m/s is asked"
+        got, asked = apart(speed, LEAST_SINK, "m/s")
+        what = f"with ballast it may sink at {got} only; at least {asked} is asked"
         needed = weight * ((LEAST_SINK / max(speed, 0.02)) ** 2 - 1)
     more = needed / GRAVITY / (1 - 1030.0 / ballast.density.low) if ballast.density.low > 1030.0 else 0.0
     yield subject.finding(
@@ -121,8 +122,8 @@ def hard_landing(subject: Subject) -> Iterator[Outcome]:
         yield subject.finding(
             "hard-landing",
             ("vehicle.ballast.mass", "vehicle.ballast"),
-            f"it may land at {number(speed, 'm/s', 2)}; above {MOST_SINK:g} m/s frames bend and mud flies",
-            f"take about {number(less, 'kg', 2)} (in water) of ballast off, or brake it with more area",
+            f"it may land at {apart(speed, MOST_SINK, 'm/s')[0]}; above {MOST_SINK:g} m/s frames bend and mud flies",
+            f"take about {number_up(less, 'kg')} (in water) of ballast off, or brake it with more area",
             weight=weights.weigh(weights.COMFORT, speed / MOST_SINK - 1),
         )
 
@@ -181,13 +182,14 @@ def antenna_awash(subject: Subject) -> Iterator[Outcome]:
     out = stands_out(least, density, GRAVITY, section, housing.length.low)
     height = float(out.height)
     if height < asked.high and not bool(out.whole):
+        reached, wanted = apart(height * 100, asked.high * 100, "cm")
         litres = (asked.high - height) * section * 1000
         yield subject.finding(
             "antenna-awash",
             ("vehicle.antenna_height", "vehicle"),
-            f"{number(least, 'N')} of lift hold the top of the housing {number(height * 100, 'cm')} out of the"
-            f" water; antenna_height asks for {number(asked.high * 100, 'cm')}",
-            f"add {number(litres, 'L', 2)} of float, or raise the antenna by"
-            f" {number((asked.high - height) * 100, 'cm', 2)} and ask for less",
+            f"{number(least, 'N')} of lift hold the top of the housing {reached} out of the"
+            f" water; antenna_height asks for {wanted}",
+            f"add {number_up(litres, 'L')} of float, or raise the antenna by"
+            f" {number_up((asked.high - height) * 100, 'cm')} and ask for less",
             weight=weights.weigh(weights.FINDING, 1 - height / asked.high),
         )

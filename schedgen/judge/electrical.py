@@ -9,7 +9,7 @@ from schedgen.judge import weights
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import Missing, Outcome, Subject
 from schedgen.judge.volts import actuators, before_release_over
-from schedgen.judge.words import elapsed, listed, number, share, span
+from schedgen.judge.words import apart, elapsed, listed, number, number_up, share, span
 
 CAUTION_FROM = 0.7
 """Share of the trip current from which a surge is a caution (the table of findings)."""
@@ -27,15 +27,16 @@ def protection_trip(subject: Subject) -> Iterator[Outcome]:
         if limit is None or worst.peak_current_a < CAUTION_FROM * limit.low:
             continue
         above = worst.peak_current_a > limit.low
+        peak, trips = apart(worst.peak_current_a, limit.low, "A")
         releases = above and before_release_over(subject, worst.peak_current_at_s)
         yield subject.finding(
             "protection-trip",
             f"pack.{key}",
-            f"the worst surge is {number(worst.peak_current_a, 'A')} {elapsed(worst.peak_current_at_s)};"
-            f" {says} {number(limit.low, 'A')} ({share(worst.peak_current_a / limit.low)} of it)"
+            f"the worst surge is {peak} {elapsed(worst.peak_current_at_s)}; {says} {trips}"
+            f" ({share(worst.peak_current_a / limit.low)} of it)"
             + ("; then nothing runs, the release included" if releases else ""),
             "start the loads one after another (lead, or other times), or take a protection that trips at"
-            f" {number(worst.peak_current_a / CAUTION_FROM, 'A', 2)} or more if cells and wires carry it",
+            f" {number_up(worst.peak_current_a / CAUTION_FROM, 'A')} or more if cells and wires carry it",
             severity="stop" if above else "caution",
             final=releases and not subject.backup_is_independent,
             weight=weights.weigh(weights.LIFE if releases else weights.POWER, worst.peak_current_a / limit.low - 1),
@@ -48,12 +49,12 @@ def cell_overcurrent(subject: Subject) -> Iterator[Outcome]:
     worst = subject.run.worst
     rated = subject.cell.rated_current_at(worst.peak_cell_current_c)
     if worst.peak_cell_current_a > rated:
+        given, allowed = apart(worst.peak_cell_current_a, rated, "A")
         parallel = math.ceil(subject.dive.pack.parallel * worst.peak_cell_current_a / max(rated, 1e-9) - 1e-9)
         yield subject.finding(
             "cell-overcurrent",
             ("pack.parallel", "pack.cell"),
-            f"a cell gives {number(worst.peak_cell_current_a, 'A')} at {number(worst.peak_cell_current_c, 'degC', 2)};"
-            f" it is rated {number(rated, 'A')} there",
+            f"a cell gives {given} at {number(worst.peak_cell_current_c, 'degC', 2)}; it is rated {allowed} there",
             f"raise parallel from {subject.dive.pack.parallel} to {parallel}, or run fewer loads at once",
             weight=weights.weigh(weights.LIFE, worst.peak_cell_current_a / max(rated, 1e-9) - 1),
         )
@@ -95,8 +96,8 @@ def output_overloaded(subject: Subject) -> Iterator[Outcome]:
             subject,
             amperes,
             board.outputs[output].limit.low,
-            f"{name} takes up to {number(amperes, 'A')} on {output}, surge included; {output} carries",
-            f"wire it to an output that carries {number(amperes, 'A', 2)} or more, or split it over two",
+            (f"{name} takes up to", f"on {output}, surge included; {output} carries"),
+            f"wire it to an output that carries {number_up(amperes, 'A')} or more, or split it over two",
             (f"{path}.wired_to", path),
             name if name in subject.dive.loads else "",
         )
@@ -108,20 +109,33 @@ def output_overloaded(subject: Subject) -> Iterator[Outcome]:
             subject,
             amperes,
             board.rails[rail].limit.low,
-            f"rail {rail} gives up to {number(amperes, 'A')} ({listed(users) or 'the board'}); its limit is",
+            (f"rail {rail} gives up to", f"({listed(users) or 'the board'}); its limit is"),
             f"move a load to another rail, or run {listed(users) or 'them'} at other times",
             (f"loads.{users[0]}.wired_to", "loads") if users else ("loads",),
         )
-    bank, drawn = subject.dive.pack.supplies, worst.peak_current_a
+    bank = subject.dive.pack.supplies
     if bank is not None:
+        drawn = from_bank_a(subject, bank.voltage.low)
         yield from _overload(
             subject,
             drawn,
             bank.limit.low,
-            f"the power bank gives up to {number(drawn, 'A')}; its limit is",
+            ("the power bank gives up to", "; its limit is"),
             "run fewer loads at once, or take a bank that gives more",
             ("pack.supplies.limit", "pack.supplies"),
         )
+
+
+def from_bank_a(subject: Subject, volts: float) -> float:
+    """What a power bank of `volts` gives at most [A]: every rail at its own peak at once, which is the worse side."""
+    total = 0.0
+    for name, amperes in subject.run.worst.peak_rail_a.items():
+        rail = subject.board.rails[name]
+        if rail.voltage is None or rail.efficiency is None:
+            total += amperes
+        else:
+            total += amperes * rail.voltage.nominal / rail.efficiency.low / volts
+    return total
 
 
 def dimmed_a(subject: Subject, output: str, name: str) -> float:
@@ -138,14 +152,21 @@ def dimmed_a(subject: Subject, output: str, name: str) -> float:
 
 
 def _overload(
-    subject: Subject, amperes: float, limit: float, says: str, fix: str, where: tuple[str, ...], load: str = ""
+    subject: Subject,
+    amperes: float,
+    limit: float,
+    says: tuple[str, str],
+    fix: str,
+    where: tuple[str, ...],
+    load: str = "",
 ) -> Iterator[Outcome]:
-    """The finding, where `amperes` are above `limit`; `says` ends before the limit."""
+    """The finding, where `amperes` are above `limit`; `says` goes before each of the two."""
     if amperes > limit:
+        drawn, bound = apart(amperes, limit, "A")
         yield subject.finding(
             "output-overloaded",
             where,
-            f"{says} {number(limit, 'A')}",
+            f"{says[0]} {drawn} {says[1]} {bound}".replace(" ;", ";"),
             fix,
             load=load,
             weight=weights.weigh(weights.POWER, amperes / limit - 1),

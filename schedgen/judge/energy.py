@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from schedgen.judge import weights
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import Missing, Outcome, Subject
-from schedgen.judge.words import elapsed, listed, number, span
+from schedgen.judge.words import elapsed, listed, number, span, span_down, span_up
 
 if TYPE_CHECKING:
     from schedgen.simulate.results import Account
@@ -115,7 +115,7 @@ def early_release(subject: Subject) -> Iterator[Outcome]:
             (f"pack.{key}", "pack.parallel"),
             f"the worst case falls below {key} ({number(volts, 'V')} a cell) {elapsed(when)} and {does},"
             f" {span(at - when)} before the release ({elapsed(at)})",
-            f"{_parallel_fix(subject, worst)}, or release {span(at - when)} earlier",
+            f"{_parallel_fix(subject, worst)}, or release {span_up(at - when)} earlier",
             weight=weights.weigh(kind, (at - when) / max(at, 1)),
         )
 
@@ -210,6 +210,6 @@ def armed_idle(subject: Subject) -> Iterator[Outcome]:
             "start.armed_for",
             f"armed for {span(armed.high)} it takes {number(armed_w(subject) * armed.high / 3600, 'Wh')}"
             f" ({number(armed_w(subject) * 24, 'Wh')} a day) and eats the reserve after {span(allowed)}",
-            f"arm at most {span(allowed)} before the start, or charge again before",
+            f"arm at most {span_down(allowed)} before the start, or charge again before",
             weight=weights.weigh(weights.POWER, 1 - allowed / armed.high),
         )

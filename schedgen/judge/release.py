@@ -97,9 +97,8 @@ def release_interlock(subject: Subject) -> Iterator[Outcome]:
         yield subject.finding(
             "release-interlock",
             "release.not_before",
-            f"not_before is {elapsed(locks.not_before_s)}, but splash may be as late as"
-            f" {elapsed(plan.true_events['splash'].late)} and nobody may be near for 30 min more:"
-            f" at least {elapsed(clear)} is needed",
+            f"not_before is {elapsed(locks.not_before_s)}, but {_splash(subject)} and people need 30 min more to draw"
+            f" off: at least {elapsed(clear)} is needed",
             f"write not_before: {moved(release.not_before, short)}, or later",
             weight=weights.weigh(weights.LIFE, short / clear),
         )
@@ -124,6 +123,11 @@ def release_interlock(subject: Subject) -> Iterator[Outcome]:
             f"write at: {moved(release.primary.at, early)}, or later",
             weight=weights.weigh(weights.LIFE, early / max(locks.not_before_s, 1)),
         )
+
+
+def _splash(subject: Subject) -> str:
+    late = subject.plan.true_events["splash"].late
+    return f"splash may be as late as {elapsed(late)}" if late > 0 else "splash is at the start"
 
 
 @decides("postponed-drop")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from schedgen.judge import weights
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import Outcome, Subject
-from schedgen.judge.words import elapsed, number, span
+from schedgen.judge.words import apart, elapsed, number, span
 
 if TYPE_CHECKING:
     from schedgen.board.model import Rail
@@ -162,12 +162,12 @@ def voltage_too_low(subject: Subject) -> Iterator[Outcome]:
     short = [need for need in needs if need.lowest_v < need.volts - 1e-9]
     for need in _worst_of_each(short):
         when = f" {elapsed(need.at_s)}" if need.at_s is not None else ""
+        lowest, least = apart(need.lowest_v, need.volts, "V")
         stops = "; this stops the release" if need.releases else ""
         yield subject.finding(
             "voltage-too-low",
             need.where,
-            f"the worst case sags to {number(need.lowest_v, 'V')}{when}; {need.who} needs"
-            f" {number(need.volts, 'V')}{stops}",
+            f"the worst case sags to {lowest}{when}; {need.who} needs {least}{stops}",
             _more_volts(subject, need),
             load=need.load,
             final=need.releases and not subject.backup_is_independent,

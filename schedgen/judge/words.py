@@ -11,8 +11,10 @@ _DAYS_FROM_S = 10 * 86400
 def span(seconds: float) -> str:
     """A duration as the dive file writes one, at most two units: `2 h 10 min`, `45 s`, `0 s`; never negative.
 
-    Whole minutes from 2 h on, days from 10 d on.
+    Parts of a second under 2 s, whole minutes from 2 h on, days from 10 d on.
     """
+    if 0 < abs(seconds) < 2:
+        return number(abs(seconds), "s", 2)
     rest = round(abs(seconds))
     if rest >= 7200:
         rest = round(rest / 60) * 60
@@ -52,6 +54,23 @@ def number(value: float, unit: str, digits: int = 3) -> str:
         return f"{value:.0f} {unit}".strip()
     places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
     return f"{value:.{places}f} {unit}".strip()
+
+
+def number_up(value: float, unit: str, digits: int = 2) -> str:
+    """As `number`, rounded up, so that following the advice is enough."""
+    if value <= 0:
+        return number(value, unit, digits)
+    step = 10.0 ** (math.floor(math.log10(value)) + 1 - digits)
+    return number(math.ceil(value / step - 1e-9) * step, unit, digits)
+
+
+def apart(value: float, bound: float, unit: str) -> tuple[str, str]:
+    """A value and its bound with as many digits as it takes to tell them apart (3 to 6): `2.443 A` and `2.440 A`."""
+    for digits in (3, 4, 5):
+        pair = number(value, unit, digits), number(bound, unit, digits)
+        if pair[0] != pair[1]:
+            return pair
+    return number(value, unit, 6), number(bound, unit, 6)
 
 
 def many(count: int, one: str, more: str | None = None) -> str:

@@ -102,7 +102,7 @@ PAIRS = [
     Pair("load-stuck-on@fan", parallel(3), parallel(5), "caution", line="fan:", says="beacon"),
     Pair("armed-idle", *edit("armed_for: 12 h", "armed_for: 700 d", "armed_for: 600 d"), "caution", line="armed_for"),
     # volts and amperes
-    Pair("protection-trip", trip("2.44 A"), trip("3.5 A"), line="trip_current", says="2.44 A"),
+    Pair("protection-trip", trip("2.44 A"), trip("3.5 A"), line="trip_current", says="2.440 A"),
     Pair("protection-trip", trip("3.48 A"), trip("3.5 A"), "caution", line="trip_current"),
     Pair(
         "output-overloaded@camera",

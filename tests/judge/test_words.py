@@ -8,7 +8,7 @@ import pytest
 
 from schedgen.dive.times import When
 from schedgen.judge.when import event_time, moved
-from schedgen.judge.words import number, span, span_down, span_up
+from schedgen.judge.words import apart, number, number_up, span, span_down, span_up
 
 
 @pytest.mark.parametrize(
@@ -16,6 +16,9 @@ from schedgen.judge.words import number, span, span_down, span_up
     [
         (0, "0 s"),
         (45, "45 s"),
+        (0.0884, "0.088 s"),
+        (864000, "10 d"),
+        (900000, "10 d 10 h"),
         (60, "1 min"),
         (95, "1 min 35 s"),
         (3600, "1 h"),
@@ -67,3 +70,15 @@ def test_an_instant_keeps_its_offset_when_moved() -> None:
 
 def test_an_event_alone_has_no_offset() -> None:
     assert event_time("splash", 0) == "splash"
+
+
+def test_a_value_and_its_bound_never_read_alike() -> None:
+    assert apart(2.4433, 2.44, "A") == ("2.443 A", "2.440 A")
+    assert apart(8.1, 8.4, "V") == ("8.10 V", "8.40 V")
+
+
+def test_an_amount_that_is_advised_is_rounded_up() -> None:
+    assert number_up(3.52, "A") == "3.6 A"
+    assert number_up(3.5, "A") == "3.5 A"
+    assert number_up(0.0512, "L") == "0.052 L"
+    assert number_up(123.0, "W") == "130 W"
