@@ -132,7 +132,7 @@ def parse_stop(text: str) -> StopRule:
         if seconds <= 0:
             raise _stop_misread(f"{shown(stripped)}: the duration must be above 0 s.", "Write the file length.")
         return StopRule("after", after_s=seconds, text=stripped)
-    if stripped.lower() in ("on", "off", "yes", "no", "true", "false") or " " in stripped or not stripped:
+    if stripped.lower() in ("on", "off", "yes", "no", "true", "false", "after") or " " in stripped or not stripped:
         guess = (
             did_you_mean(stripped, ["on power loss", "after 15 min"]) if nearest(stripped, ["on power loss"]) else ""
         )

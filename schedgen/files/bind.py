@@ -102,11 +102,11 @@ def bind_partly(model_class: type[Model], tree: Tree, *, context: Any = None) ->
 def problem_at(tree: Tree, where: Path, trouble: Trouble) -> Problem:
     """`trouble` as a problem of the file, with the caret under what stands at `where` + `trouble.where`.
 
-    Where the file has nothing there, the innermost key around it is taken.
+    Where the file has nothing there, the innermost key around it is taken; for a whole mapping, its key.
     """
     node, key, complete = _follow(tree.root, (*where, *trouble.where))
     target: Node = node
-    if key is not None and (trouble.on_key or not complete):
+    if key is not None and (trouble.on_key or not complete or isinstance(node, Table)):
         target = key
     return Problem(
         tree.file, target.line, target.column, trouble.message, trouble.expected, trouble.example, trouble.next,
@@ -142,7 +142,8 @@ def _problems(model_class: type[BaseModel], tree: Tree, detail: Any) -> list[Pro
     if isinstance(raised, Misread):
         troubles = list(raised.troubles)
         _, example = hint_at(model_class, where)
-        troubles = [replace(t, example=example) if example and not t.where else t for t in troubles]
+        if example and isinstance(_follow(tree.root, where)[0], Leaf):
+            troubles = [replace(t, example=example) for t in troubles]
         if on_key:
             troubles = [replace(t, on_key=True) for t in troubles]
     else:

@@ -36,6 +36,9 @@ class Misread(SchedgenError, ValueError):  # noqa: N818  # the tree in errors.py
 def nearest(word: str, choices: Iterable[str]) -> str | None:
     """The choice that `word` was probably meant to be, or None. Case, `_`, `-` and blanks do not count."""
     plain = {_plain(choice): choice for choice in reversed(list(choices))}
+    begun = [choice for shape, choice in plain.items() if shape.startswith(_plain(word))]
+    if len(begun) == 1 and len(word) >= 3:
+        return begun[0]
     found = difflib.get_close_matches(_plain(word[:80]), list(plain), n=1, cutoff=0.6)
     return plain[found[0]] if found else None
 

@@ -155,9 +155,7 @@ TINY_SHARE = Dimension(
 )
 CURVATURE = Dimension(
     "a curvature over temperature", "1/K2",
-    {
-        "ppm/K2": Unit(F(1, 10**6)), "ppm/degC2": Unit(F(1, 10**6)),
-     "ppm/K²": Unit(F(1, 10**6))},
+    {"ppm/K2": Unit(F(1, 10**6)), "ppm/degC2": Unit(F(1, 10**6)), "ppm/K²": Unit(F(1, 10**6))},
     "-0.034 ppm/K2", ("ppm/K2",),
 )  # fmt: skip
 NUMBER = Dimension("a bare number", "", {}, "1.2", ())
