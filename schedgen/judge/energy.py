@@ -69,6 +69,34 @@ def beacon_too_short(subject: Subject) -> Iterator[Outcome]:
             _parallel_fix(subject, worst, reserve_too=True),
             weight=weights.weigh(weights.FINDING, 1 - worst.endurance_after_surface_h * 3600 / wait),
         )
+    needed = subject.plan.events["surface"].late + wait
+    for name, _ in subject.loads_of("beacon", "locator"):
+        last = _scheduled_until(subject, name)
+        if last is not None and last < needed:
+            yield subject.finding(
+                "beacon-too-short",
+                subject.line_place(subject.on_times(name)[-1].line, name, "until"),
+                f"the schedule ends {name} {elapsed(last)}; recovery.wait asks for {span(wait)} after the latest"
+                f" surfacing, {elapsed(needed)}",
+                f"write {{load: {name}, from: release, until: end}}: it then goes on until the pack is empty",
+                load=name,
+                weight=weights.weigh(weights.FINDING, (needed - last) / wait),
+            )
+
+
+def _scheduled_until(subject: Subject, name: str) -> float | None:
+    """When the last window of a load ends [s]; None where it goes on until the pack is empty, or never runs."""
+    output = subject.plan.outputs.get(subject.dive.loads[name].wired_to)
+    if output is None or not subject.on_times(name) or any(w.follow is not None for w in output.windows):
+        return None
+    ends = []
+    for window in output.windows:
+        if window.stop_s is None:
+            return None
+        burst = window.burst
+        cycle = (window.start_s or 0) + burst.every_s * burst.count if burst is not None else 0
+        ends.append(max(window.stop_s, cycle))
+    return max(ends, default=None)
 
 
 def _hours(account: Account) -> str:

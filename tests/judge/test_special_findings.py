@@ -262,6 +262,15 @@ def test_a_dive_with_no_beacon_and_no_locator_is_told_so(judged: Callable) -> No
     assert "no load is a beacon or a locator" in judged(*plain).one("beacon-late").message
 
 
+def test_a_beacon_that_the_schedule_ends_is_too_short_whatever_the_pack_holds(judged: Callable) -> None:
+    """The latest surfacing and 48 h are 205 652 s, 48 h 37 min after the release at 8 h 30 min."""
+    line = "beacon, from: release, until: end, every: 2 s, for: 100 ms"
+    short = judged((line, "beacon, from: release, until: release + 24 h, every: 2 s, for: 100 ms"))
+    assert "until: end" in short.one("beacon-too-short@beacon").fix
+    assert "until: release + 24 h" in short.line_of(short.one("beacon-too-short@beacon"))
+    assert not judged((line, "beacon, from: release, until: end, every: 30 s, for: 1 s")).has("beacon-too-short")
+
+
 def test_a_coloured_flash_is_no_distress(judged: Callable) -> None:
     fast = ("every: 2 s", "every: 1 s")
     red = ("beacon: {wired_to: OUT2,", "beacon: {wired_to: OUT2, colour: red,")
