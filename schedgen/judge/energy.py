@@ -15,24 +15,30 @@ if TYPE_CHECKING:
     from schedgen.simulate.results import Account
 
 
-def least_parallel(subject: Subject, account: Account, *, reserve_too: bool) -> int | None:
+def least_parallel(subject: Subject, account: Account) -> int | None:
     """The least count of parallel strings that carries what this account needs; None where none would.
 
     Usable energy and reserve grow with the count, what is needed does not (the cells' own loss falls, which is
-    left out). `reserve_too`: the reserve may be spent as well.
+    left out). The reserve may be spent, unless the worst case is short of it: then all advice is the count that
+    leaves it, so that two findings never advise two counts for one cause.
     """
-    parallel = subject.dive.pack.parallel
-    held = account.usable_wh + (account.reserve_wh if reserve_too else 0.0)
-    if held <= 0:
-        return None
-    return max(parallel + 1, math.ceil(parallel * account.needed_wh / held - 1e-9))
+    worst, parallel = subject.run.worst, subject.dive.pack.parallel
+    counts = [parallel + 1]
+    cases = [(account, account.usable_wh + account.reserve_wh)]
+    if worst.margin_wh < 0:
+        cases.append((worst, worst.usable_wh))
+    for case, held in cases:
+        if held <= 0:
+            return None
+        counts.append(math.ceil(parallel * case.needed_wh / held - 1e-9))
+    return max(counts)
 
 
-def _parallel_fix(subject: Subject, account: Account, *, reserve_too: bool = False) -> str:
+def _parallel_fix(subject: Subject, account: Account) -> str:
     """What to write for `parallel`, and the load that takes most."""
     from schedgen.simulate.results import CONTROLLER, IN_CELLS
 
-    least = least_parallel(subject, account, reserve_too=reserve_too)
+    least = least_parallel(subject, account)
     loads = {name: wh for name, wh in account.by_load_wh.items() if name not in (CONTROLLER, IN_CELLS)}
     most = max(loads, key=lambda name: loads[name], default="")
     saving = f"use less of {most}, which takes most ({number(loads[most], 'Wh')})" if most else "ask for less"
@@ -66,7 +72,7 @@ def beacon_too_short(subject: Subject) -> Iterator[Outcome]:
             "beacon-too-short",
             ("recovery.wait", "recovery"),
             f"after the latest surfacing the pack lasts {_hours(worst)}; recovery.wait asks for {span(wait)}",
-            _parallel_fix(subject, worst, reserve_too=True),
+            _parallel_fix(subject, worst),
             weight=weights.weigh(weights.FINDING, 1 - worst.endurance_after_surface_h * 3600 / wait),
         )
     needed = subject.plan.events["surface"].late + wait
@@ -120,7 +126,7 @@ def backup_surfacing(subject: Subject) -> Iterator[Outcome]:
             ("release.backup.parts_after", "release.backup"),
             f"if the primary fails, the backup brings it up as late as {elapsed(case.account.surface_s)}; the pack then"
             f" lasts {_hours(case.account)} more, recovery.wait asks for {span(wait)}",
-            f"{_parallel_fix(subject, case.account, reserve_too=True)}, or take a backup that acts sooner",
+            f"{_parallel_fix(subject, case.account)}, or take a backup that acts sooner",
             weight=weights.weigh(weights.FINDING, 1 - case.account.endurance_after_surface_h * 3600 / wait),
         )
 

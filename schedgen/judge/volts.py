@@ -93,6 +93,9 @@ def nominal_pack_v(subject: Subject) -> float:
     """The nominal pack voltage [V], what `measured_at` is when left out: as the simulation takes it."""
     from schedgen.simulate.loads import NOMINAL_CELL_V
 
+    bank = subject.dive.pack.supplies
+    if bank is not None:
+        return bank.voltage.nominal
     return NOMINAL_CELL_V[subject.cell.chemistry] * subject.dive.pack.series
 
 
@@ -190,7 +193,7 @@ def _larger(subject: Subject) -> str:
     from schedgen.judge.energy import least_parallel
 
     parallel = subject.dive.pack.parallel
-    least = least_parallel(subject, subject.run.worst, reserve_too=True) or parallel + 1
+    least = least_parallel(subject, subject.run.worst) or parallel + 1
     return f"raise parallel from {parallel} to {least}, release earlier, or charge fuller"
 
 
