@@ -27,6 +27,13 @@ def test_sphere(published: Entry) -> None:
     published.holds(fluids.drag_sphere(number))
 
 
+def test_sphere_is_the_named_correlation_on_either_side_of_the_fading() -> None:
+    for number in (1.0, 1e3, 1e5):
+        assert float(drag.sphere(number)) == pytest.approx(fluids.drag.Barati(number), rel=1e-9)
+    for number in (2e5, 5e5, 1e6):
+        assert float(drag.sphere(number)) == pytest.approx(fluids.drag.Morrison(number), rel=1e-9)
+
+
 def test_sphere_in_the_newton_range() -> None:
     published = entry("drag.sphere_newton_range")
     for number in (1e3, 3e3, 1e4, 3e4, 1e5):

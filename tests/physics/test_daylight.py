@@ -87,6 +87,15 @@ def test_shares_agree_with_the_height_of_the_sun(
     assert sum(h > -daylight.SUNRISE for h in heights) / count == pytest.approx(found.sun_share, abs=allowed)
 
 
+def test_sunset_after_midnight_belongs_to_the_day_it_falls_on() -> None:
+    """At midsummer the sun sets in Reykjavik a few minutes after midnight and rises about 03:00 (from memory)."""
+    times = daylight.sun_times(64.15, -21.94, calendar.date(2027, 6, 21), 0.0)
+    assert times.sunset is not None
+    assert times.sunrise is not None
+    assert (times.sunset.date(), times.sunset.hour) == (calendar.date(2027, 6, 21), 0)
+    assert 2 <= times.sunrise.hour <= 3
+
+
 @pytest.mark.parametrize("longitude", [-179.0, -61.0, 0.0, 58.5, 63.0, 121.5, 180.0])
 def test_no_sunrise_is_lost_where_it_moves_over_midnight_utc(longitude: float) -> None:
     """One sunrise and one sunset a day, 365 of each, whatever the UTC clock says meanwhile."""

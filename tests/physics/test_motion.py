@@ -62,6 +62,13 @@ def test_speed_at_each_depth_balances_weight_and_drag() -> None:
     assert drag == pytest.approx(way.force_n, rel=1e-12)
 
 
+def test_landing_is_at_the_speed_of_the_last_layer() -> None:
+    """Slower than at the top: the water is denser at the bottom and carries more of the weight."""
+    way = motion.descend(SHELF, 1500.0, MASS, VOLUME, 16.0, IRON, 1.0, 0.16)
+    assert float(way.landing_speed) == pytest.approx(float(way.speed[-1]), rel=1e-9)
+    assert float(way.landing_speed) < 0.97 * float(way.speed[0])
+
+
 def test_by_hand_in_uniform_water() -> None:
     """62 kg less 53.72 kg of water (51.5 L and 2.222 L of iron): 8.278 kgf on 0.16 m2 at Cd 1 is 1.0075 m/s."""
     way = motion.descend(WaterColumn([(0.0, 4.0, 0.0)], 46.0, 9.0), 50.0, MASS, VOLUME, 16.0, IRON, 1.0, 0.16)

@@ -20,6 +20,12 @@ def test_files_hold_what_is_written(bitrate: float, seconds: float) -> None:
     assert (count - 1) * storage.LARGEST_FILE < storage.written(bitrate, seconds) <= count * storage.LARGEST_FILE
 
 
+def test_a_file_of_four_gibibytes_is_one_byte_too_long() -> None:
+    """2^25 bit/s for 1024 s are 2^32 bytes."""
+    assert storage.written(2.0**25, 1024.0) == 2.0**32
+    assert storage.files(1024.0, 2.0**25) == 2
+
+
 def test_nothing_recorded_makes_no_file() -> None:
     assert storage.files(0.0, 25e6) == 0
 
