@@ -64,7 +64,8 @@ def entries() -> dict[str, Entry]:
     """All entries by id."""
     loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
     with FILE.open(encoding="utf-8") as stream:
-        return {raw["id"]: Entry(**raw) for raw in yaml.load(stream, Loader=loader)}
+        found = (Entry(id=raw.pop("name"), **raw) for raw in yaml.load(stream, Loader=loader))
+        return {one.id: one for one in found}
 
 
 def entry(name: str) -> Entry:
