@@ -34,9 +34,7 @@ def event_rows(plan: Plan) -> list[list[str]]:
     rows = [["event", "", "elapsed", "local", "UTC"]]
     for name, bounds in plan.events.items():
         true = plan.true_events[name]
-        kinds = ("early", "nominal", "late")
-        if bounds.early == bounds.late:
-            kinds = ("nominal",)
+        kinds = ("nominal",) if bounds.early == bounds.late else ("early", "nominal", "late")
         for index, kind in enumerate(kinds):
             instant = words.at(plan.planned, getattr(true, kind))
             local = f"{instant.day:2d} {instant.strftime('%b %H:%M:%S')}"
