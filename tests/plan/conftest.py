@@ -68,9 +68,7 @@ def line(load: str, from_: str | When | None = None, until: str | When | None = 
 
 
 def lead_loads() -> dict[str, SimpleNamespace]:
-    return {
-        name: load(output, {"lights": "light"}.get(name, name)) for name, output in WIRED.items()
-    }
+    return {name: load(output, {"lights": "light"}.get(name, name)) for name, output in WIRED.items()}
 
 
 def board() -> SimpleNamespace:
@@ -122,7 +120,13 @@ class Bench:
         spots = Spots({f"schedule.{i}": Place("dive.yaml", 10 + i, 3) for i in range(len(lines))})
         clock = Clockwork(PLANNED, self.plus_minus_s, self.error, lambda which: self.sun.get(which))
         scheduler = Scheduler(
-            dive, board(), self.events, clock, spots, self.first_edge_s, self.release_s  # type: ignore[arg-type]
+            dive,
+            board(),
+            self.events,
+            clock,
+            spots,
+            self.first_edge_s,
+            self.release_s,  # type: ignore[arg-type]
         )
         pairs = scheduler.compile()
         grouped = by_output([pair.window for pair in pairs])
@@ -135,9 +139,7 @@ class Bench:
         return replace(plan, notes=tuple(notes))
 
 
-def plan_with(
-    outputs: dict[str, OutputPlan], events: dict[str, Moment], first_edge_s: int, release_s: int
-) -> Plan:
+def plan_with(outputs: dict[str, OutputPlan], events: dict[str, Moment], first_edge_s: int, release_s: int) -> Plan:
     """A Plan around outputs, with edges; fires REL1 at `release_s` for 480 s, three times, pauses of 300 s."""
     bounds = {name: Bounds(int(m.early), round(m.nominal), -int(-m.late // 1)) for name, m in events.items()}
     plan = Plan(

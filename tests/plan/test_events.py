@@ -204,7 +204,6 @@ def test_a_corner_that_never_sinks_keeps_numbers_and_is_noted(whole: Whole) -> N
     assert any("never sinks" in note.message for note in plan.notes)
 
 
-
 def uncertain(whole: Whole) -> SimpleNamespace:
     dive = whole.dive()
     dive.vehicle.mass = whole.quantity(46.0, 45.8, 46.2)
