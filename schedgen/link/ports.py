@@ -101,7 +101,7 @@ class VirtualPort:
 
 
 class SerialPort:
-    """A serial port of this computer, opened for one program alone, bytes that came before thrown away."""
+    """A serial port of this computer, opened for one program alone; pyserial throws away bytes that came before."""
 
     def __init__(self, name: str, baud: int = BAUD) -> None:
         """Open it. Raises `PortDenied`, `PortBusy`, `PortMissing`, `LinkError`; `UsageError` for a wrong speed."""
@@ -116,8 +116,6 @@ class SerialPort:
                 write_timeout=_WRITE_LEAST_S,
                 exclusive=True if os.name == "posix" else None,
             )
-        with faults.using(name):
-            self._serial.reset_input_buffer()
 
     def now(self) -> float:
         """Return the seconds of a clock that never goes back."""

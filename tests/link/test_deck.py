@@ -6,12 +6,12 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
-from bench_rig import BOARD_TYPE, LARGE_PLATE, NEW, OLD, blank_board, settings_of
+from bench_rig import BOARD_TYPE, LARGE_PLATE, NEW, OLD, blank_board, port_to, settings_of
 
 from schedgen.errors import BlockError, BoardRefused, BoardSilent, Differs, OutOfRange, UsageError, WrongBoard
 from schedgen.link import deck, messages, virtual
 from schedgen.link.client import LIMIT_S, Client, Refused
-from schedgen.link.frames import FrameDecoder
+from schedgen.link.frames import Frame, FrameDecoder, encode_frame
 from schedgen.link.messages import REQUESTS
 from schedgen.link.ports import VirtualPort
 from schedgen.link.virtual import VirtualBoard
@@ -23,6 +23,7 @@ class Spy:
     def __init__(self, board: VirtualBoard) -> None:
         self.board = board
         self.kinds: list[int] = []
+        self.sequences: list[int] = []
         self.after: dict[str, Callable[[], None]] = {}
         self._decoder = FrameDecoder()
 
@@ -30,6 +31,7 @@ class Spy:
         answer = self.board.feed(data, now_s)
         for frame in self._decoder.feed(data):
             self.kinds.append(frame.kind)
+            self.sequences.append(frame.sequence)
             for name, meddle in self.after.items():
                 if frame.kind == REQUESTS[name].number:
                     meddle()
@@ -207,6 +209,96 @@ def test_the_whole_session_keeps_its_limit_on_a_line_that_always_answers_late() 
     else:
         assert board.holdings.active_block() == NEW.block
         assert port.now() - begun <= LIMIT_S
+
+
+def test_another_dive_whose_code_happens_to_be_the_same_is_uploaded(monkeypatch: pytest.MonkeyPatch) -> None:
+    spy, port = spied()
+    deck.upload(port, OLD, BOARD_TYPE)
+    monkeypatch.setattr("schedgen.link.deck.dive_code", lambda block: "000000")
+    monkeypatch.setattr("schedgen.link.holdings.code_number", lambda block: 0)
+    assert not deck.upload(port, NEW, BOARD_TYPE).unchanged
+    assert spy.board.holdings.active_block() == NEW.block
+
+
+def test_a_board_that_answers_armed_and_has_no_record_of_it_is_not_believed() -> None:
+    spy, port = spied()
+    deck.upload(port, OLD, BOARD_TYPE)
+
+    def forget() -> None:
+        spy.board.memory.image[256] ^= 0x40
+
+    spy.after["arm"] = forget
+    with pytest.raises(Differs, match="does not confirm"):
+        deck.arm(port, OLD.code)
+
+
+def test_a_board_that_stays_armed_is_not_called_disarmed() -> None:
+    spy, port = spied()
+    deck.upload(port, OLD, BOARD_TYPE)
+    deck.arm(port, OLD.code)
+    record = bytes(spy.board.memory.image[256:276])
+
+    def stay() -> None:
+        spy.board.memory.image[256:276] = record
+
+    spy.after["disarm"] = stay
+    with pytest.raises(Differs, match="still armed"):
+        deck.disarm(port)
+
+
+def test_a_late_answer_to_an_earlier_session_is_passed_over() -> None:
+    board = blank_board()
+    late = board.feed(encode_frame(Frame(0, 1, b"\x12\x34")), 0.0)  # a blank board, said to somebody else
+    deck.upload(port_to(board), OLD, BOARD_TYPE)
+
+    class Late:
+        def __init__(self) -> None:
+            self.first = late
+
+        def feed(self, data: bytes, now_s: float) -> bytes:
+            first, self.first = self.first, b""
+            return first + board.feed(data, now_s)
+
+    assert Client(VirtualPort(Late())).identify().code == OLD.code
+
+
+def test_sessions_number_their_requests_differently() -> None:
+    spy, port = spied()
+    begun = []
+    for _ in range(8):
+        Client(port).request("disarm")
+        begun.append(spy.sequences[-1])
+    assert 0 not in begun
+    assert len(set(begun)) > 5
+
+
+def test_a_session_counts_past_255_without_the_number_of_identify() -> None:
+    spy, port = spied()
+    client = Client(port, limit_s=1e9)
+    for _ in range(600):
+        client.request("disarm")
+    assert spy.sequences[0] == 0
+    assert set(spy.sequences[1:]) == set(range(1, 256))
+
+
+def test_half_a_frame_on_the_line_costs_no_repetition() -> None:
+    _, port = spied()
+    port.write(b"\x09half", 1.0)
+    begun = port.now()
+    assert Client(port).identify().code is None
+    assert port.now() == begun
+
+
+def test_a_silent_board_costs_its_limit_and_not_a_moment_more() -> None:
+    class Silent:
+        def feed(self, data: bytes, now_s: float) -> bytes:
+            return b""
+
+    for limit in (0.0, 0.1, 1.0, 4.9):
+        port = VirtualPort(Silent())
+        with pytest.raises(BoardSilent):
+            Client(port, limit_s=limit).identify()
+        assert port.now() == pytest.approx(limit)
 
 
 def test_a_session_that_has_used_up_its_time_asks_nothing_more() -> None:

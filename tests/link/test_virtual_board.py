@@ -185,6 +185,41 @@ def test_an_eeprom_that_does_not_keep_the_copy_is_not_armed(board: VirtualBoard)
     assert board.memory.image[:112] == image[:112]
 
 
+def test_a_copy_that_disturbs_the_slot_it_comes_from_is_not_armed(board: VirtualBoard) -> None:
+    def disturb(address: int, value: int) -> None:
+        board.memory.store(address, value)
+        if address == 112 + 40:
+            board.memory.store(40, board.memory.image[40] ^ 1)
+
+    board.memory.on_write = disturb
+    with pytest.raises(Refused) as caught:
+        client_of(board).request("arm", code=code_number(OLD.block))
+    assert caught.value.reason == "memory failed"
+    assert board.holdings.armed_code is None
+
+
+@pytest.mark.parametrize("action", ["arm", "disarm"])
+def test_the_essentials_record_is_void_from_its_first_change_to_its_last(board: VirtualBoard, action: str) -> None:
+    deck.arm(port_to(board), OLD.code)
+    deck.disarm(port_to(board))
+    if action == "disarm":
+        deck.arm(port_to(board), OLD.code)
+    row = 256
+    seen: list[tuple[int, bool]] = []
+
+    def watch(address: int, value: int) -> None:
+        board.memory.store(address, value)
+        if address >= row:
+            seen.append((address, board.memory.image[row] == 0xFF))
+
+    board.memory.on_write = watch
+    client_of(board).request(action, **({"code": code_number(OLD.block)} if action == "arm" else {}))
+    assert len(seen) >= 3
+    assert seen[0] == (row, True)
+    assert all(void for _, void in seen[:-1])
+    assert seen[-1] == (row, False)
+
+
 @pytest.mark.parametrize("output", [6, 7])
 def test_a_release_is_pulsed_only_with_the_code_and_at_most_ten_seconds(board: VirtualBoard, output: int) -> None:
     client, code = client_of(board), code_number(OLD.block)
