@@ -191,7 +191,12 @@ def solve(pack: Pack, draw: Draw, time_s: Floats, true_s: Floats, cell_c: Floats
     fed = index < dead
     empty = _empty_at(pack, draw, time_s, cell_c, charge, relaxation, dead)
     column = np.arange(runs)
-    charge[1:] = np.where(fed, charge[1:], charge[dead, column])
+    left = charge[dead, column]
+    before_k, length = np.maximum(dead - 1, 0), time_s[dead, column] - time_s[np.maximum(dead - 1, 0), column]
+    early = np.where(np.isnan(empty), 0.0, np.maximum(time_s[dead, column] - empty, 0.0))
+    left = np.maximum(left + (charge[before_k, column] - left) * early / np.maximum(length, 1e-9), 0.0)
+    charge[1:] = np.where(fed, charge[1:], left)
+    charge[dead, column] = np.where(dead > 0, left, charge[dead, column])
     relaxation[1:] = np.where(fed, relaxation[1:], 0.0)
     current, power = np.where(fed, current, 0.0), np.where(fed, power, 0.0)
     return Course(charge, relaxation, current, volts, lit_v, source, power, dead, empty)

@@ -11,7 +11,7 @@ import numpy as np
 from schedgen.physics.cell import CellTables
 from schedgen.plan.model import Plan
 from schedgen.simulate.assemble import accounts_of, traces_of
-from schedgen.simulate.corners import CaseSpec, arrange, cases, gather, pack_of
+from schedgen.simulate.corners import arrange, cases, gather, pack_of
 from schedgen.simulate.heat import ASSUMED, Interior, interior_of
 from schedgen.simulate.inputs import Inputs
 from schedgen.simulate.limits import ends_of

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from schedgen.simulate.inputs import Inputs
-from schedgen.simulate.loads import Consumer, Demand
+from schedgen.simulate.loads import Consumer, Demand, Surge
 from schedgen.simulate.results import Floats
 
 Ints = NDArray[np.intp]
@@ -81,6 +81,12 @@ def coefficients(runs: Runs, consumer: Consumer) -> Floats:
     if consumer.volts:
         value = value / runs[consumer.volts] ** 2
     return value
+
+
+def surge_surplus(runs: Runs, consumer: Consumer, surge: Surge) -> Floats:
+    """What a surge adds (runs,) to the demand of its load while on; below 0 where the load starts with less."""
+    value = runs[surge.power] * consumer.scale
+    return np.asarray((value / runs[consumer.divide] if consumer.divide else value) - coefficients(runs, consumer))
 
 
 def shares(consumer: Consumer, demand: Demand, stuck: str) -> tuple[Floats, Floats]:

@@ -13,7 +13,17 @@ from schedgen.simulate.engine import Course, Draw, Pack, solve
 from schedgen.simulate.heat import Interior, inside, warm
 from schedgen.simulate.loads import Consumer, Demand
 from schedgen.simulate.results import Floats
-from schedgen.simulate.runs import Ints, PowerTable, Runs, coefficients, power_table, segments_at, shares, time_grid
+from schedgen.simulate.runs import (
+    Ints,
+    PowerTable,
+    Runs,
+    coefficients,
+    power_table,
+    segments_at,
+    shares,
+    surge_surplus,
+    time_grid,
+)
 from schedgen.simulate.surroundings import around
 
 LEAST_CELL_V, MOST_CELL_V = 2.0, 4.3
@@ -98,12 +108,11 @@ def _draws(runs: Runs, demand: Demand, table: PowerTable, time_s: Floats, segmen
             during &= np.array([stuck != surge.load for stuck in runs.stuck])
         for consumer in demand.consumers:
             if consumer.account == surge.load and consumer.output == surge.output:
-                on = during & (consumer.peak[segments] > 0)
-                surplus = coefficients(runs, consumer) * (runs[surge.power] / runs[consumer.value] - 1.0)
-                lit = np.where(on, surplus, 0.0)
-                for now in (base_w, peak_w) if consumer.kind == "power" else (base_a, peak_a):
-                    if now is not None:
-                        now += lit
+                surplus = during * surge_surplus(runs, consumer, surge)
+                base, peak = (base_w, peak_w) if consumer.kind == "power" else (base_a, peak_a)
+                base += surplus * (consumer.mean == 1.0)[segments]  # in the dark of a flash nothing surges
+                if peak is not None:
+                    peak += surplus * consumer.peak[segments]
         surging.append(during)
     draw = Draw(
         base_w,
@@ -187,8 +196,7 @@ def consumer_w(
     watts = on * each
     for surge, during in zip(demand.surges, surging, strict=True):
         if surge.load == consumer.account and surge.output == consumer.output:
-            lit = during & (consumer.peak[segments] > 0)
-            watts = watts + lit * each * (runs[surge.power] / runs[consumer.value] - 1.0)
+            watts = watts + during * on * surge_surplus(runs, consumer, surge)
     if consumer.kind == "current":
         watts = watts * volts
     elif consumer.kind == "conductance":

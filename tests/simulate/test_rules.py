@@ -51,6 +51,25 @@ def test_a_surge_ends_with_its_window(make: Any) -> None:
     assert account.by_load_wh["lamp"] == pytest.approx(30 * 40 / 3600)
 
 
+def test_a_load_that_starts_with_less_than_it_takes_later_or_with_nothing_is_followed_too(make: Any) -> None:
+    surge = make.bag(power=make.q(2.0), for_=make.q(10.0))
+    for watts in (20.0, 0.0):
+        account = run(
+            make, {"lamp": make.load("OUT1", make.q(watts), surge=surge)}, {"OUT1": ("lamp", (make.on(100, 200),))}
+        ).nominal
+        assert account.by_load_wh["lamp"] == pytest.approx((2.0 * 10 + watts * 90) / 3600)
+
+
+def test_a_flash_surges_only_while_lit(make: Any) -> None:
+    surge = make.bag(power=make.q(30.0), for_=make.q(16.0))
+    account = run(
+        make, {"lamp": make.load("OUT1", make.q(20.0), surge=surge)},
+        {"OUT1": ("lamp", (make.on(0, 3600, flash=(128, 32)),))},
+    ).nominal  # fmt: skip
+    assert account.by_load_wh["lamp"] == pytest.approx((30.0 * 16 + 20.0 * 3584) / 4 / 3600)
+    assert account.by_load_wh["lamp"] + account.by_load_wh[PRIMARY] == pytest.approx(account.needed_wh, rel=1e-6)
+
+
 def test_a_level_is_a_share_of_the_power(make: Any) -> None:
     account = run(
         make, {"lamp": make.load("PWM1", make.q(20.0))}, {"PWM1": ("lamp", (make.on(0, 3600, 35),))}, release=7200
