@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from schedgen.errors import BlockError, OutOfRange
 from schedgen.judge.accept import apply
+from schedgen.judge.buttons import with_field_changes
 from schedgen.judge.finding import Finding, Judgement
 from schedgen.judge.headline import headline, ordered
 from schedgen.judge.rules import Registered, all_rules
@@ -28,7 +29,10 @@ def judge(
 
 def judge_subject(subject: Subject) -> Judgement:
     """All rules over a subject."""
-    outcomes = [outcome for rule in all_rules() for outcome in _decide(rule, subject)]
+    rules = all_rules()
+    outcomes = [outcome for rule in rules for outcome in _decide(rule, subject)]
+    found = _once([outcome for outcome in outcomes if isinstance(outcome, Finding)])
+    outcomes += _changed(subject, rules, found)
     found = _once([outcome for outcome in outcomes if isinstance(outcome, Finding)])
     findings = ordered(apply(subject, subject.dive.accept, found))
     extra = subject.results.not_checked if subject.results is not None else ()
@@ -49,6 +53,16 @@ def _decide(rule: Registered, subject: Subject) -> Iterator[Outcome]:
         yield from rule.decide(subject)
     except OutOfRange as trouble:
         yield from (Missing(name, trouble.message) for name in rule.names)
+
+
+def _changed(subject: Subject, rules: Sequence[Registered], found: Sequence[Finding]) -> list[Outcome]:
+    """Stops that only a field change brings; where a changed dive cannot be judged, that is said."""
+    outcomes: list[Outcome] = []
+    try:
+        outcomes += with_field_changes(subject, rules, found)
+    except OutOfRange as trouble:
+        outcomes.append(Missing("field changes", trouble.message))
+    return outcomes
 
 
 def _once(findings: Sequence[Finding]) -> list[Finding]:

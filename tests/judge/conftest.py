@@ -114,11 +114,12 @@ def judged(read: Callable[..., tuple[LoadedDive, str]], subject: Callable[..., S
 
 
 def with_worst(**values: Any) -> Callable[[Subject], Subject]:
-    """A change that puts other figures into the worst account."""
+    """A change that puts other figures into the worst account; the buttons then change nothing, to keep them."""
 
     def change(made: Subject) -> Subject:
         assert made.results is not None
-        return replace(made, results=replace(made.results, worst=replace(made.results.worst, **values)))
+        results = replace(made.results, worst=replace(made.results.worst, **values))
+        return replace(made, results=results, plan=replace(made.plan, field_changes=(), allowed_changes=()))
 
     return change
 
