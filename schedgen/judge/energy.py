@@ -198,12 +198,15 @@ def string_loss(subject: Subject) -> Iterator[Outcome]:
 
 
 def _with_one_lost(subject: Subject, account: Account) -> int:
-    """The least count that still carries the dive with one string lost."""
+    """The least count that still carries the dive with one string lost, and with none."""
     parallel = subject.dive.pack.parallel
+    counts = [parallel + 1]
+    if subject.run.worst.margin_wh < 0:
+        counts.append(least_parallel(subject, subject.run.worst) or 0)
     held = account.usable_wh + account.reserve_wh
-    if held <= 0:
-        return parallel + 1
-    return max(parallel + 1, math.ceil((parallel - 1) * account.needed_wh / held - 1e-9) + 1)
+    if held > 0:
+        counts.append(math.ceil((parallel - 1) * account.needed_wh / held - 1e-9) + 1)
+    return max(counts)
 
 
 @decides("load-stuck-on", simulated=True)
