@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from schedgen.judge.facts import Facts
     from schedgen.judge.finding import Finding
     from schedgen.load import LoadedDive
-    from schedgen.plan.model import Plan
+    from schedgen.plan.model import Note, Plan
     from schedgen.settings import Settings
     from schedgen.simulate import Results
 
@@ -201,8 +201,9 @@ def _inputs(subject: Subject) -> str:
 
 def details(subject: Subject, paint: Paint = _plain) -> list[str]:
     """Everything below the first screen: events, findings, energy, inputs, what was not checked."""
-    lines = ["", paint("Events", "bold") + f"  after start, and in {words.offset(subject.plan.planned)} and UTC"]
+    lines = ["", paint("Events", "bold") + "  elapsed on the controller's clock, and by the clock on deck"]
     lines += ["  " + row for row in table(event_rows(subject.plan), right=frozenset({2, 4}))]
+    lines += _listing(paint("Compiled so", "bold"), [_note(note) for note in subject.plan.notes if not note.name])
     lines += _findings(subject, paint)
     lines += _energy(subject, paint)
     lines += _storage(subject, paint)
@@ -273,6 +274,11 @@ def _storage(subject: Subject, paint: Paint) -> list[str]:
             f"  {load}: {words.duration(use.recorded_s)} recorded, {use.written_gb:.0f} of {use.card_gb:.0f} GB"
         )
     return lines
+
+
+def _note(note: Note) -> str:
+    where = f"line {note.place.line}: " if note.place.line else ""
+    return f"{where}{note.message}"
 
 
 def _listing(title: str, items: list[str]) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import UTC
 from typing import TYPE_CHECKING
 
 from schedgen.report import words
@@ -29,16 +30,19 @@ def table(rows: Sequence[Sequence[str]], right: frozenset[int] = frozenset()) ->
 def event_rows(plan: Plan) -> list[list[str]]:
     """A row for each bound of each event: event, which, elapsed on the controller's clock, local time, UTC.
 
+    Local is the offset in which the dive file plans the start; it is left out where that is UTC.
+
     An event whose three bounds are the same second gets one row.
     """
-    rows = [["event", "", "elapsed", "local", "UTC"]]
+    columns = [words.offset(plan.planned), "UTC"] if plan.planned.utcoffset() else ["UTC"]
+    rows = [["event", "", "elapsed", *columns]]
     for name, bounds in plan.events.items():
         true = plan.true_events[name]
         kinds = ("nominal",) if bounds.early == bounds.late else ("early", "nominal", "late")
         for index, kind in enumerate(kinds):
             instant = words.at(plan.planned, getattr(true, kind))
-            local = f"{instant.day:2d} {instant.strftime('%b %H:%M:%S')}"
+            shown = [words.moment(instant), words.moment(instant.astimezone(UTC))][-len(columns) :]
             label = name if index == 0 else ""
             which = kind if len(kinds) > 1 else ""
-            rows.append([label, which, words.duration(getattr(bounds, kind), exact=True), local, words.utc(instant)])
+            rows.append([label, which, words.duration(getattr(bounds, kind), exact=True), *shown])
     return rows

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 
 def duration(seconds: float, exact: bool = False) -> str:
@@ -49,10 +49,9 @@ def local(instant: datetime, reference: datetime | None = None) -> str:
     return f"{instant.day:d} {instant.strftime('%b %H:%M')}"
 
 
-def utc(instant: datetime) -> str:
-    """`19 Apr 17:31:05` in UTC."""
-    there = instant.astimezone(UTC)
-    return f"{there.day:2d} {there.strftime('%b %H:%M:%S')}"
+def moment(instant: datetime) -> str:
+    """`19 Apr 17:31:05`, in the instant's own offset."""
+    return f"{instant.day:2d} {instant.strftime('%b %H:%M:%S')}"
 
 
 def count(number: int, one: str, many: str = "") -> str:
