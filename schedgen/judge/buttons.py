@@ -35,7 +35,7 @@ SHIFTED_THEMSELVES = frozenset(
 
 
 @dataclass(frozen=True, slots=True)
-class Variant:
+class Choice:
     """A choice of the buttons: in words, the subject with it, and the index of the field change to blame."""
 
     words: str
@@ -43,7 +43,7 @@ class Variant:
     index: int
 
 
-def variants(subject: Subject) -> Iterator[Variant]:
+def choices(subject: Subject) -> Iterator[Choice]:
     """The latest permitted release with the highest levels (simulated where the subject is), and the earliest."""
     from schedgen.plan.changes import apply_changes, unchanged
     from schedgen.simulate import simulate
@@ -60,7 +60,7 @@ def variants(subject: Subject) -> Iterator[Variant]:
         changed = apply_changes(plan, choice)
         results = simulate(subject.dive, subject.board, subject.cell, changed) if run_it else None
         index = next(i for i, pair in enumerate(zip(choice, unchanged(plan), strict=True)) if pair[0] != pair[1])
-        yield Variant(_in_words(subject, choice), replace(subject, plan=changed, results=results), index)
+        yield Choice(_in_words(subject, choice), replace(subject, plan=changed, results=results), index)
 
 
 def _chosen(change: ShiftRelease | ChooseLevel, shift_s: int) -> int:
@@ -86,25 +86,25 @@ def with_field_changes(subject: Subject, rules: Sequence[Registered], found: Seq
     dive cannot be simulated.
     """
     known = {(finding.name, finding.load) for finding in found if finding.severity == "stop"}
-    for variant in variants(subject):
-        place = subject.place(f"field_changes.{variant.index}")
-        for stop in _stops(variant, rules):
+    for chosen in choices(subject):
+        place = subject.place(f"field_changes.{chosen.index}")
+        for stop in _stops(chosen, rules):
             if (stop.name, stop.load) not in known:
                 known.add((stop.name, stop.load))
                 yield replace(
                     stop,
                     place=place,
-                    message=f"with the field change to {variant.words}: {stop.message}",
+                    message=f"with the field change to {chosen.words}: {stop.message}",
                     fix=f"take that choice out of field_changes, or {stop.fix}",
                 )
 
 
-def _stops(variant: Variant, rules: Sequence[Registered]) -> Iterator[Finding]:
+def _stops(chosen: Choice, rules: Sequence[Registered]) -> Iterator[Finding]:
     """The stops of a changed dive, of rules that its results allow."""
     for rule in rules:
-        if SHIFTED_THEMSELVES & set(rule.names) or (rule.simulated and variant.subject.results is None):
+        if SHIFTED_THEMSELVES & set(rule.names) or (rule.simulated and chosen.subject.results is None):
             continue
         with suppress(OutOfRange):
-            for outcome in rule.decide(variant.subject):
+            for outcome in rule.decide(chosen.subject):
                 if isinstance(outcome, Finding) and outcome.severity == "stop":
                     yield outcome
