@@ -1,7 +1,8 @@
 """Holds README.md to the program: each `<!-- made by: COMMAND -->` is followed by what that command prints.
 
-`python tests/readme.py` says which parts differ; with `--write` it brings them up to date. The commands run in a
-folder of their own that holds copies of the demo dive and of the three committed dives.
+`python tests/readme.py` says which parts differ; with `--write` it brings them up to date. The commands run one after
+the other in a folder of their own, which at first holds only a copy of `tests/commands/first-try.yaml`. CODE in a
+command stands for the dive code of the demo.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -16,7 +18,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 README = ROOT / "README.md"
-PART = re.compile(r"<!-- made by: (?P<command>.+?) -->\n(?P<body>.*?)\n<!-- end -->", re.DOTALL)
+PART = re.compile(r"<!-- made by: (?P<command>.+?) -->\n(?P<body>.*?)<!-- end -->", re.DOTALL)
 
 
 def output_of(command: str, folder: Path) -> str:
@@ -36,10 +38,11 @@ def made_text(text: str, folder: Path) -> str:
 
     def made(match: re.Match[str]) -> str:
         command = match["command"]
-        body = output_of(command, folder)
+        code = next((path.stem for path in folder.glob("*/settings/*.bin")), "CODE")
+        run = command.replace("CODE", code)
+        body = output_of(run, folder)
         if not command.startswith("python"):
-            shown = f"$ {command}\n{body}"
-            body = f"```text\n{shown}\n```"
+            body = f"```text\n$ {run}\n{body}\n```"
         return f"<!-- made by: {command} -->\n{body}\n<!-- end -->"
 
     return PART.sub(made, text)
@@ -49,6 +52,7 @@ def main(write: bool) -> int:
     """0 when the README is up to date (or was brought up to date)."""
     text = README.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder:
+        shutil.copy(ROOT / "tests" / "commands" / "first-try.yaml", folder)
         new = made_text(text, Path(folder))
     if new == text:
         print("README.md is up to date")
