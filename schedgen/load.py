@@ -12,6 +12,7 @@ from schedgen.dive.board_rules import board_troubles
 from schedgen.dive.defaults import assumptions, guessed_inputs
 from schedgen.dive.model import Dive
 from schedgen.dive.read import ReadDive, read_dive
+from schedgen.dive.vehicle import After, RestVoltage
 from schedgen.errors import FileProblems, OutOfRange, Problem
 from schedgen.files.bind import Places, problem_at
 from schedgen.files.place import Place
@@ -116,6 +117,8 @@ def load(path: str | Path) -> LoadedDive:
     problems += _unreadable(read)
     if not problems and read.dive is not None:
         problems += _impossible_water(read, read.dive)
+    if not problems and read.dive is not None and cell is not None:
+        problems += _impossible_charge(read, read.dive, cell)
     if problems or read.dive is None or board is None or cell is None:
         raise FileProblems(problems)
     return LoadedDive(read.dive, board, cell, Path(path), read.places)
@@ -166,6 +169,25 @@ def _impossible_water(read: ReadDive, dive: Dive) -> list[Problem]:
     return problems
 
 
+def _impossible_charge(read: ReadDive, dive: Dive, cell: Cell) -> list[Problem]:
+    """A rested voltage that no cell of this kind has."""
+    charge = dive.pack.charge
+    if not isinstance(charge, RestVoltage):
+        return []
+    try:
+        for volts in (charge.rest_voltage.low, charge.rest_voltage.high):
+            cell.tables.charge_at(volts / dive.pack.series)
+    except OutOfRange as error:
+        trouble = Trouble(
+            f"{charge.rest_voltage} over {dive.pack.series} cells in series: {error}.",
+            "the voltage of the whole pack at rest",
+            "",
+            error.next_step or "Check the voltage and pack.series.",
+        )
+        return [problem_at(read.tree, ("pack", "charge", "rest_voltage"), trouble)]
+    return []
+
+
 def _weigh(site: Site, row: WaterRow) -> None:
     from schedgen.physics import seawater
 
@@ -177,7 +199,13 @@ def _weigh(site: Site, row: WaterRow) -> None:
 
 def _unreadable(read: ReadDive) -> list[Problem]:
     """Keys of the language that this version cannot follow yet: refused, never ignored."""
-    if read.dive is None or read.dive.bench is None:
+    if read.dive is None:
+        return []
+    if isinstance(read.dive.pack.charge, After):
+        step = "Write the charge as a share, or as a rested voltage."
+        trouble = Trouble("Records of earlier dives are not read by this version.", "a share", "charge: 80 %", step)
+        return [problem_at(read.tree, ("pack", "charge", "after"), trouble)]
+    if read.dive.bench is None:
         return []
     return [
         problem_at(

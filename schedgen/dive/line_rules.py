@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 FLASH_UP_TO_S = 10
 """`every` up to this is a flash pattern, in steps of 1/64 s."""
 FLASH_STEP_S = 1 / 64
+FLASH_AT_MOST_S = 8191 / 64
+"""Longest period that a flash pattern may have: 13 bits of steps."""
 MOST_COMBINATIONS = 32
-COUNTER_S = 2**24 - 1
-"""Elapsed time is kept in 24 bits of seconds: about 194 days."""
 
 
 def load_troubles(load: Load) -> list[Trouble]:
@@ -116,10 +116,12 @@ def _burst_troubles(every: Quantity, length: Quantity) -> list[Trouble]:
                 "Check whether the two are exchanged.", ("for",),
             )
         ]  # fmt: skip
-    if length.nominal == every.nominal:
+    flash = every.nominal <= FLASH_UP_TO_S or every.nominal % 1 or length.nominal % 1
+    if length.nominal == every.nominal or (flash and round(length.nominal * 64) >= round(every.nominal * 64)):
+        in_steps = "" if length.nominal == every.nominal else " in steps of 1/64 s"
         return [
             Trouble(
-                f"for and every are both {every}, so it is always on.",
+                f"for ({length}) and every ({every}) are the same{in_steps}, so it is always on.",
                 f"less than {every}",
                 "every: 30 min, for: 6 min",
                 "Delete both for steadily on.",
@@ -127,8 +129,7 @@ def _burst_troubles(every: Quantity, length: Quantity) -> list[Trouble]:
             )
         ]
     troubles = []
-    flash = every.nominal <= FLASH_UP_TO_S or every.nominal % 1 or length.nominal % 1
-    if flash and every.nominal > 63:
+    if flash and every.nominal > FLASH_AT_MOST_S:
         part = "for" if length.nominal % 1 else "every"
         value = length if part == "for" else every
         return _whole_seconds(value, part)

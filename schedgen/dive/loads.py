@@ -19,6 +19,7 @@ from schedgen.dive.part import (
     Span,
     WaterTemperature,
 )
+from schedgen.dive.times import LONGEST_S
 from schedgen.files import units
 from schedgen.files.fields import (
     ByteRate,
@@ -79,7 +80,9 @@ class ExactTime(Of):
         self._parts = parts
         why = "it becomes one number of the controller"
         least = 0 if above is None else None
-        super().__init__(units.DURATION, above=above, least=least, exact=True, because=why, example=example)
+        super().__init__(
+            units.DURATION, above=above, least=least, most=LONGEST_S, exact=True, because=why, example=example
+        )
 
     def _parse(self, text: str) -> Quantity:
         value = super()._parse(text)

@@ -26,6 +26,7 @@ from schedgen.dive.loads import (
     role_of,
 )
 from schedgen.dive.part import Instant, Part, SomeTime
+from schedgen.dive.times import LONGEST_S
 from schedgen.dive.vehicle import (
     After,
     Air,
@@ -44,8 +45,10 @@ from schedgen.dive.vehicle import (
     WaterRow,
     Weighed,
 )
-from schedgen.files.fields import Duration, Name, Reads, Text
+from schedgen.files import units
+from schedgen.files.fields import Name, Of, Reads, Text
 from schedgen.files.numerals import count
+from schedgen.files.quantity import Quantity
 from schedgen.files.trouble import Misread, Trouble
 
 FORMAT = 1
@@ -73,7 +76,7 @@ class Start(Part):
 
     trigger: Literal["water", "button", "command"] = Field(description="What starts the controller's clock")
     planned: Instant = Field(description="When that is expected", examples=["2027-04-19T06:40:00+01:00"])
-    deck_time: Duration | None = Field(
+    deck_time: Annotated[Quantity, Of(units.DURATION, least=0, most=LONGEST_S)] | None = Field(
         default=None,
         description="Trigger to splash. Needed with button and command, not used with water",
         examples=["20 min .. 2 h 30 min"],

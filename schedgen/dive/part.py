@@ -40,7 +40,7 @@ WaterDepth = Annotated[Quantity, Of(units.LENGTH, least=0, most=DEEPEST_M)]
 WaterTemperature = Annotated[
     Quantity, Of(units.TEMPERATURE, least=-2.5, most=40, because="what liquid sea water is", example="8 degC")
 ]
-AirTemperature = Annotated[Quantity, Of(units.TEMPERATURE, least=-60, most=60, example="16 degC")]
+AirTemperature = Annotated[Quantity, Of(units.TEMPERATURE, least=-40, most=60, example="16 degC")]
 SomeTime = Annotated[Quantity, Of(units.DURATION, above=0)]
 Size = Annotated[Quantity, Of(units.LENGTH, above=0, example="180 mm")]
 SomePower = Annotated[Quantity, Of(units.POWER, above=0)]

@@ -12,7 +12,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from schedgen.dive.loads import FieldChange, Line, Load, Release
 from schedgen.dive.model import Dive, Start
 from schedgen.dive.rules import Sections, dive_troubles
-from schedgen.dive.vehicle import Pack, Vehicle
+from schedgen.dive.vehicle import Pack
 from schedgen.errors import Problem
 from schedgen.files.bind import Places, bind_partly, problem_at
 from schedgen.files.tree import Tree
@@ -67,7 +67,6 @@ def _sections(data: Mapping[str, Any]) -> Sections:
         _items(FieldChange, data.get("field_changes")),
         {key: text for key, text in accept.items() if isinstance(text, str)} if isinstance(accept, dict) else {},
         _whole(Start, data.get("start")),
-        _whole(Vehicle, data.get("vehicle")),
         _whole(Pack, data.get("pack")),
     )
 

@@ -5,26 +5,26 @@ They work on whatever sections could be read, so that a fault in one section hid
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from schedgen.dive.line_rules import MOST_COMBINATIONS
-from schedgen.files.quantity import write_value
+from schedgen.dive.times import LONGEST_S
 from schedgen.files.trouble import Trouble, did_you_mean, listing, shown
 
 if TYPE_CHECKING:
     from schedgen.dive.loads import FieldChange, Line, Load, Release
     from schedgen.dive.model import Dive, Start
     from schedgen.dive.times import When
-    from schedgen.dive.vehicle import Pack, Vehicle
+    from schedgen.dive.vehicle import Pack
 
 
 @dataclass(frozen=True)
 class Sections:
     """What could be read of a dive file. `load_names` are all keys of `loads`.
 
-    A section with faults is None (`start`, `vehicle`, `pack`) or holds what is right in it: then any field may be
+    A section with faults is None (`start`, `pack`) or holds what is right in it: then any field may be
     None, whatever its type says, and the rules look for that.
     """
 
@@ -35,7 +35,6 @@ class Sections:
     field_changes: Mapping[int, FieldChange] = field(default_factory=dict)
     accept: Mapping[str, str] = field(default_factory=dict)
     start: Start | None = None
-    vehicle: Vehicle | None = None
     pack: Pack | None = None
 
     @classmethod
@@ -43,7 +42,7 @@ class Sections:
         """All sections of a dive that could be read whole."""
         return cls(
             list(dive.loads), dive.loads, dict(enumerate(dive.schedule)), dive.release,
-            dict(enumerate(dive.field_changes)), dive.accept, dive.start, dive.vehicle, dive.pack,
+            dict(enumerate(dive.field_changes)), dive.accept, dive.start, dive.pack,
         )  # fmt: skip
 
 
@@ -291,6 +290,44 @@ def _accepts(sections: Sections) -> list[Trouble]:
     return troubles
 
 
+def _instants_near(sections: Sections) -> list[Trouble]:
+    """Instants lie within what the controller can count after the planned start, and not before it."""
+    if sections.start is None:
+        return []
+    planned = sections.start.planned
+    troubles = []
+    for when, where in _times(sections):
+        if when is None or when.instant is None:
+            continue
+        after = when.instant.timestamp() - planned.instant.timestamp()
+        if after + planned.plus_minus_s < 0 or after - planned.plus_minus_s > LONGEST_S:
+            what = "is before the planned start" if after < 0 else "is more than 194 days after the planned start"
+            troubles.append(
+                Trouble(
+                    f"{when.text} {what} ({planned.text}).",
+                    "an instant during the dive",
+                    "",
+                    "Check the two dates.",
+                    where,
+                )
+            )
+    return troubles
+
+
+def _times(sections: Sections) -> Iterator[tuple[When | None, tuple[str | int, ...]]]:
+    for index, line in sections.schedule.items():
+        yield line.from_, ("schedule", index, "from")
+        yield line.until, ("schedule", index, "until")
+        if line.only is not None:
+            yield line.only.begin, ("schedule", index, "only")
+            yield line.only.until, ("schedule", index, "only")
+    release = sections.release
+    if release is not None:
+        yield release.primary.at if release.primary else None, ("release", "primary", "at")
+        yield release.not_before, ("release", "not_before")
+        yield release.latest, ("release", "latest")
+
+
 def _charged_before(sections: Sections) -> list[Trouble]:
     """A pack is charged before the dive."""
     if sections.pack is None or sections.start is None or sections.pack.charged is None:
@@ -309,57 +346,13 @@ def _charged_before(sections: Sections) -> list[Trouble]:
     ]
 
 
-def _weights_agree(sections: Sections) -> list[Trouble]:
-    """The two weights in water differ by what the ballast weighs there (Archimedes).
-
-    The water's density only to 1 %, as 1000 + 0.78 S kg/m3 (from memory; TEOS-10 gives 998 to 1028 at the surface).
-    """
-    vehicle = sections.vehicle
-    if vehicle is None or vehicle.weighed_in_water is None:
-        return []
-    weighed, ballast = vehicle.weighed_in_water, vehicle.ballast
-    water = 1000 + 0.78 * weighed.salinity.nominal
-    least = ballast.mass.low * (1 - water * 1.01 / ballast.density.low)
-    most = ballast.mass.high * (1 - water * 0.99 / ballast.density.high)
-    low = weighed.with_ballast.low - weighed.without_ballast.high
-    high = weighed.with_ballast.high - weighed.without_ballast.low
-    slack = 0.01 * most + 0.05
-    if low <= most + slack and high >= least - slack:
-        return []
-    return [
-        Trouble(
-            f"With and without ballast differ by {write_value((low + high) / 2, 'kg')}, "
-            f"but the ballast should weigh {write_value((least + most) / 2, 'kg')} in that water.",
-            "weights in water whose difference is the ballast's own",
-            "",
-            "Weigh again, or correct ballast.mass or density.",
-            ("vehicle", "weighed_in_water", "with_ballast"),
-        )
-    ]
-
-
-def _floats_fit(sections: Sections) -> list[Trouble]:
-    """The floats are part of the vehicle: together no larger and no heavier than it."""
-    vehicle = sections.vehicle
-    if vehicle is None or not vehicle.floats:
-        return []
-    troubles = []
-    for key, unit, whole in (("volume", "m3", vehicle.volume), ("mass", "kg", vehicle.mass)):
-        if whole is None:
-            continue
-        total = sum(getattr(one, key).low for one in vehicle.floats)
-        if total > whole.high:
-            troubles.append(
-                Trouble(
-                    f"The floats alone have a {key} of {write_value(total, unit)}, more than the vehicle's {whole}.",
-                    f"floats that are part of the vehicle's {key}", "", f"Give vehicle.{key} with its floats.",
-                    ("vehicle", "floats"), True,
-                )
-            )  # fmt: skip
-    return troubles
-
-
 _RULES: tuple[Callable[[Sections], list[Trouble]], ...] = (
-    _loads_exist, _no_chains, _one_use_an_output, _release_times, _changes, _accepts, _charged_before, _weights_agree,
-    _floats_fit,
-)  # fmt: skip
+    _loads_exist,
+    _no_chains,
+    _one_use_an_output,
+    _release_times,
+    _changes,
+    _instants_near,
+    _accepts,
+    _charged_before,
+)

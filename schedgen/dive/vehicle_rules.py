@@ -29,8 +29,10 @@ def water_troubles(site: Site) -> list[Trouble]:
 
 
 def vehicle_troubles(vehicle: Vehicle) -> list[Trouble]:
-    """Volume or weights in water but not both; a wall that leaves room."""
+    """Volume or weights in water but not both, and not against one another; a wall that leaves room."""
     troubles = _volume_troubles(vehicle)
+    if not troubles:
+        troubles = [*_weights_agree(vehicle), *_floats_fit(vehicle)]
     if vehicle.housing is not None and 2 * vehicle.housing.wall.high >= vehicle.housing.outer_diameter.low:
         troubles.append(
             Trouble(
@@ -103,4 +105,50 @@ def pack_troubles(pack: Pack) -> list[Trouble]:
                 f"Add {lacking}.", ("supplies", there), True,
             )
         )  # fmt: skip
+    return troubles
+
+
+def _weights_agree(vehicle: Vehicle) -> list[Trouble]:
+    """The two weights in water differ by what the ballast weighs there (Archimedes).
+
+    The water's density only to 1 %, as 1000 + 0.78 S kg/m3 (from memory; TEOS-10 gives 998 to 1028 at the surface).
+    """
+    if vehicle.weighed_in_water is None:
+        return []
+    weighed, ballast = vehicle.weighed_in_water, vehicle.ballast
+    water = 1000 + 0.78 * weighed.salinity.nominal
+    least = ballast.mass.low * (1 - water * 1.01 / ballast.density.low)
+    most = ballast.mass.high * (1 - water * 0.99 / ballast.density.high)
+    low = weighed.with_ballast.low - weighed.without_ballast.high
+    high = weighed.with_ballast.high - weighed.without_ballast.low
+    slack = 0.01 * most + 0.05
+    if low <= most + slack and high >= least - slack:
+        return []
+    return [
+        Trouble(
+            f"With and without ballast differ by {write_value((low + high) / 2, 'kg')}, "
+            f"but the ballast should weigh {write_value((least + most) / 2, 'kg')} in that water.",
+            "weights in water whose difference is the ballast's own",
+            "",
+            "Weigh again, or correct ballast.mass or density.",
+            ("weighed_in_water", "with_ballast"),
+        )
+    ]
+
+
+def _floats_fit(vehicle: Vehicle) -> list[Trouble]:
+    """The floats are part of the vehicle: together no larger and no heavier than it."""
+    troubles = []
+    for key, unit, whole in (("volume", "m3", vehicle.volume), ("mass", "kg", vehicle.mass)):
+        if whole is None:
+            continue
+        total = sum(getattr(one, key).low for one in vehicle.floats)
+        if total > whole.high:
+            troubles.append(
+                Trouble(
+                    f"The floats alone have a {key} of {write_value(total, unit)}, more than the vehicle's {whole}.",
+                    f"floats that are part of the vehicle's {key}", "", f"Give vehicle.{key} with its floats.",
+                    ("floats",), True,
+                )
+            )  # fmt: skip
     return troubles

@@ -129,6 +129,19 @@ def test_a_cell_written_out_is_read(tmp_path: Path) -> None:
     assert problem.line == 36
 
 
+def test_a_rested_voltage_that_no_cell_has_is_refused(tmp_path: Path) -> None:
+    rested = "charge: {rest_voltage: %s V, rested: 2 h, temperature: 15 degC}"
+    assert schedgen.load(write(tmp_path, ("charge: 98 %", rested % "12.31 V ± 0.02")))
+    problem = only(write(tmp_path, ("charge: 98 %", rested % "24.6")))
+    assert "24.6 V over 3 cells in series" in problem.message
+    assert problem.source[problem.column - 1 :].startswith("24.6 V")
+
+
+def test_the_record_of_an_earlier_dive_is_refused(tmp_path: Path) -> None:
+    problem = only(write(tmp_path, ("charge: 98 %", "charge: {after: monday.yaml}")))
+    assert "not read by this version" in problem.message
+
+
 def test_a_key_that_this_version_cannot_follow_is_refused(tmp_path: Path) -> None:
     problem = only(write(tmp_path, ("recovery:", "bench: b.json\nrecovery:")))
     assert problem.source.startswith("bench")
