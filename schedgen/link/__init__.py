@@ -2,6 +2,7 @@
 
 `frames`     bytes on the line: COBS, CRC-16, the incremental decoder
 `messages`   the protocol: its page, and the one table of requests and replies
+`c_side`     the same numbers for C: `c_constants()`
 `client`     the asking side: repetitions, deadlines, refusals
 `deck`       what commands call: upload, readback, arm, disarm, rename
 `ports`      a serial port by pyserial, the virtual board, `open_port`

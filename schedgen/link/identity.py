@@ -51,7 +51,7 @@ def identity_from(values: Values) -> Identity:
     """Return the identity in the decoded answer to `identify`."""
     active = values.number("active")
     bits = values.number("faults")
-    known = tuple(text for bit, text in enumerate(FAULTS) if bits >> bit & 1)
+    known = tuple(text for bit, text in enumerate(FAULTS.values()) if bits >> bit & 1)
     unknown = bits >> len(FAULTS)
     return Identity(
         protocol=values.number("protocol"),

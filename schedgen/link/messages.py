@@ -64,7 +64,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 from schedgen.errors import OutOfRange
-from schedgen.link.frames import FRAME_SIZE, PAYLOAD_SIZE
 
 PROTOCOL_VERSION = 1
 CHUNK = 32
@@ -104,16 +103,16 @@ PARTS = ("ATmega328P", "ATmega1608", "ATmega1609", "ATmega3208", "ATmega3209", "
 AREAS = ("slot A", "slot B", "essentials", "journal", "row", "history")
 """Areas that `read` reads, by number. `row` is name and battery-sense calibration; `history` the voltage history."""
 
-FAULTS = (
-    "the crystal did not start or stopped",
-    "no slot holds valid settings for the armed dive",
-    "the essentials record is damaged",
-    "the journal is damaged",
-    "reduced programme after many resets",
-    "the battery reading is impossible",
-    "the release is held after a power-on reset",
-)
-"""Faults by bit, bit 0 first."""
+FAULTS = {
+    "clock": "the crystal did not start or stopped",
+    "settings": "no slot holds valid settings for the armed dive",
+    "essentials": "the essentials record is damaged",
+    "journal": "the journal is damaged",
+    "reduced": "reduced programme after many resets",
+    "sense": "the battery reading is impossible",
+    "hold": "the release is held after a power-on reset",
+}
+"""Faults by bit, bit 0 first: short name and what is wrong."""
 
 REASONS = {
     1: "armed",
@@ -369,48 +368,3 @@ def _decode_field(field: Field, raw: bytes) -> Value | None:
 
 def _printable(raw: bytes) -> bool:
     return all(0x20 <= byte < 0x7F for byte in raw)
-
-
-def c_constants() -> str:
-    """Return the numbers of this page as C preprocessor lines, for the firmware's generated header."""
-    lines = [
-        f"#define LINK_PROTOCOL_VERSION {PROTOCOL_VERSION}u",
-        f"#define LINK_FRAME_SIZE {FRAME_SIZE}u",
-        f"#define LINK_PAYLOAD_SIZE {PAYLOAD_SIZE}u",
-        f"#define LINK_CHUNK {CHUNK}u",
-        f"#define LINK_NAME_SIZE {NAME_SIZE}u",
-        f"#define LINK_GIVEN_NAME_SIZE {GIVEN_NAME_SIZE}u",
-        f"#define LINK_REPLY 0x{REPLY:02X}u",
-        f"#define LINK_NO_CODE 0x{NO_CODE:08X}ul",
-        f"#define LINK_NO_SLOT 0x{NO_SLOT:02X}u",
-        f"#define LINK_SILENCE_MS {round(SILENCE_S * 1000)}u",
-        f"#define LINK_PULSE_RELEASE_MS {PULSE_RELEASE_MS}u",
-    ]
-    for prefix, names in (("STATE", STATES), ("PART", PARTS), ("AREA", AREAS)):
-        lines += [f"#define LINK_{prefix}_{_c_name(name)} {number}u" for number, name in enumerate(names)]
-    lines += [f"#define LINK_REASON_{_c_name(text)} {number}u" for number, text in REASONS.items()]
-    lines += [f"#define LINK_FAULT_{bit} 0x{1 << bit:04X}u /* {text} */" for bit, text in enumerate(FAULTS)]
-    for message in BY_NUMBER.values():
-        lines += _c_message(message)
-    return "\n".join(lines) + "\n"
-
-
-def _c_message(message: Message) -> list[str]:
-    """Number, offset and width of each field, and the payload's size without a closing `data` field."""
-    stem = f"LINK_{'REPLY' if message.is_reply and message.number != REFUSED else 'ASK'}_{_c_name(message.name)}"
-    if message.number == REFUSED:
-        stem = "LINK_REFUSED"
-    lines = [f"/* {message.meaning} */", f"#define {stem} 0x{message.number:02X}u"]
-    at = 0
-    for field in message.fields:
-        name = f"{stem}_{_c_name(field.name)}"
-        lines.append(f"#define {name}_AT {at}u /* {field.width or 'rest'}: {field.meaning} */")
-        if field.kind == "number" and field.largest is not None:
-            lines.append(f"#define {name}_TOP {field.largest}u")
-        at += field.width
-    lines.append(f"#define {stem}_SIZE {at}u")
-    return lines
-
-
-def _c_name(text: str) -> str:
-    return text.upper().replace(" ", "_")

@@ -21,7 +21,7 @@ from schedgen.settings.fields import LAYOUT_VERSION
 
 _ON_BENCH, _ARMED, _ON_DECK = (messages.STATES.index(name) for name in ("on bench", "armed", "on deck"))
 _LOCKED_WHILE_ARMED = ("write", "commit", "pulse", "name")
-_FAULT_NO_SLOT = 1 << 1
+_FAULT_NO_SLOT = 1 << list(messages.FAULTS).index("settings")
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from schedgen.errors import OutOfRange
 from schedgen.link import messages
+from schedgen.link.c_side import c_constants
 from schedgen.link.frames import FRAME_SIZE, PAYLOAD_SIZE, Frame, encode_frame
 from schedgen.link.messages import BY_NUMBER, CHUNK, REPLIES, REQUESTS, Field, Message, Value, decode, encode, is_whole
 
@@ -114,7 +115,7 @@ def test_what_does_not_fit_is_refused_with_its_bound(name: str, values: dict[str
 
 
 def test_the_c_constants_compile_and_agree_with_the_table(tmp_path: Path) -> None:
-    checks = ["#include <stdint.h>", messages.c_constants()]
+    checks = ["#include <stdint.h>", c_constants()]
     for name, request in REQUESTS.items():
         size = sum(field.width for field in request.fields)
         checks.append(f"typedef char ask_{name}[(LINK_ASK_{name.upper()}_SIZE == {size}) ? 1 : -1];")
