@@ -1,7 +1,22 @@
 """Plan to accounts and traces: `simulate` for the cases of one dive, `simulate_many` for sampled runs."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
 from schedgen.simulate.results import Account, Case, LoadHeat, Results, Trace
 from schedgen.simulate.run import simulate
-from schedgen.simulate.sampled import Sampled, simulate_many
 
-__all__ = ["Account", "Case", "LoadHeat", "Results", "Sampled", "Trace", "simulate", "simulate_many"]
+if TYPE_CHECKING:
+    from schedgen.plan.model import Plan
+    from schedgen.simulate.sampled import Sampled
+
+__all__ = ["Account", "Case", "LoadHeat", "Results", "Trace", "simulate", "simulate_many"]
+
+
+def simulate_many(dive: Any, board: Any, cell: Any, plan: Plan, runs: int, seed: int) -> Sampled:
+    """`runs` dives, every uncertain input drawn uniformly inside its bounds; see `schedgen.simulate.sampled`, which a
+    plain check never loads."""
+    from schedgen.simulate.sampled import simulate_many as many
+
+    return many(dive, board, cell, plan, runs, seed)

@@ -30,7 +30,7 @@ def stored_wh(solved: Solved, low: Floats, high: Floats, cell_c: Floats) -> Floa
     return np.asarray(volts.mean(axis=0) * (high - low) * solved.pack.capacity_as / 3600.0)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Energy:
     """Energies of every run, (runs,) Wh, and by load and phase (keys as in `Account`)."""
 

@@ -32,7 +32,7 @@ FINE = 24
 """Points to each of two steps in the search for the moment the pack is empty."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Pack:
     """A pack for each run, all (runs,): `series` is one number. `capacity_as` is label x health x parallel, ampere
     seconds. `resistance` multiplies both resistances of a cell (spread and age), `pessimism` 0 to 1 chooses the cold
@@ -48,7 +48,7 @@ class Pack:
     charge: Floats
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Draw:
     """Demand at every step, (steps, runs); the fields of `PowerTable`, surges included."""
 
@@ -61,7 +61,7 @@ class Draw:
     flashing: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Course:
     """How the pack goes. (steps, runs) unless said; `charge`, `relaxation_v` (steps + 1, runs); `dead` (runs,) is the
     first step that is not fed (the number of steps where all are), `empty_s` (runs,) elapsed s, nan for never."""
@@ -117,7 +117,7 @@ def recurrence(keep: Floats, gain: Floats, first: Floats) -> Floats:
     return out
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Climate:
     """Temperatures that do not change while a course is sought: the cells', and the share that the cold leaves."""
 

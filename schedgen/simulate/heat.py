@@ -38,7 +38,7 @@ ASSUMED = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Interior:
     """What is in the housing: node names, one network for each regime (medium, fan level), how heat put into the air
     divides over the nodes in each, `cells_j_k`, and the sun on the wall at full strength [W] for 1 W/m2."""
@@ -128,7 +128,7 @@ def interior_of(dive: Any, cell: Any, plan: Plan, demand: Demand) -> Interior | 
     return Interior(tuple(cameras), fan, levels, tuple(networks), np.array(divide), sun)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Warmth:
     """Temperatures (steps + 1, runs), degC."""
 

@@ -21,7 +21,7 @@ BELOW_S = 180.0
 """A voltage limit counts after so long below it, elapsed s."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Ends:
     """Voltages at both ends of every step, (steps, runs), at the board: lowest of a flash, its current, and the
     voltage of the pack with cameras and lights off."""
@@ -53,7 +53,7 @@ def ends_of(solved: Solved) -> Ends:
     return Ends(start_v, stop_v, start_a, stop_a, mean_v, mean_a, quiet_start, quiet_stop)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Lowest:
     """Lowest voltage (runs,) and when (runs,) elapsed s; inf and nan where there was no such moment."""
 

@@ -28,7 +28,7 @@ NOMINAL_CELL_V = {"nmc": 3.6, "lfp": 3.2}
 """Nominal voltage of a cell by chemistry, V: common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Consumer:
     """Something that draws: `factor` times its input(s), on where `on` (segments,) is above 0.
 
@@ -58,7 +58,7 @@ class Consumer:
         return bool((self.peak > self.mean).any())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Surge:
     """A load that takes `power` for `lasts` s (inputs) after each switch-on. `begun` (segments,): elapsed s of the
     switch-on that the segment belongs to, -inf while off."""
@@ -71,7 +71,7 @@ class Surge:
     starts: Floats
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Demand:
     """All demand of a plan. `edges` (segments + 1,) elapsed s, the last one infinite: the last segment is what goes on
     until the pack is empty."""

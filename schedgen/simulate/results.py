@@ -91,7 +91,7 @@ class Account:
     """Surfacing in this case, elapsed s."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Trace:
     """The course of one case: arrays of one length over `time_s`, elapsed s.
 

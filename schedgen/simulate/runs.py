@@ -26,7 +26,7 @@ SETTLING_S = (600.0, 1200.0, 2400.0, 4800.0, 9000.0, 15000.0, 24000.0)
 """Marks after splash, bottom and surfacing, true s, to follow temperatures while they settle."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Runs:
     """What differs between runs, each (runs,). Events are on the run's own elapsed clock.
 
@@ -54,7 +54,7 @@ class Runs:
         return self.inputs.pick(self.values, name)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PowerTable:
     """Demand by run and segment, (segments, runs): what the pack sees in each stretch.
 

@@ -23,7 +23,7 @@ CHUNK = 160
 WORKERS = 2
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Sampled:
     """What came out of each run, all (runs,): energies Wh, voltages V, times true or elapsed as in `Account`.
 

@@ -32,7 +32,7 @@ LONGEST_TAIL_S = 10 * 365.25 * 86400.0
 """A package that draws next to nothing is followed for ten years after `end`, no further."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Supply:
     """A power bank between cells and board: output voltage and efficiency, (runs,)."""
 
@@ -40,7 +40,7 @@ class Supply:
     efficiency: Floats
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Quiet:
     """Demand with cameras and lights off and no release firing, at the cells, (steps, runs)."""
 
@@ -49,7 +49,7 @@ class Quiet:
     siemens: Floats
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Solved:
     """Everything known of a batch after solving; times elapsed, (steps, runs) or (steps + 1, runs)."""
 
