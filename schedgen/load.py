@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 from functools import cached_property
 from pathlib import Path
 from types import ModuleType
@@ -17,7 +18,7 @@ from schedgen.errors import FileProblems, OutOfRange, Problem
 from schedgen.files.bind import Places, problem_at
 from schedgen.files.place import Place
 from schedgen.files.tree import read_tree
-from schedgen.files.trouble import Trouble
+from schedgen.files.trouble import Trouble, did_you_mean, listing, shown
 
 if TYPE_CHECKING:
     from schedgen.board.cell import Cell
@@ -117,6 +118,7 @@ def load(path: str | Path) -> LoadedDive:
     problems += _unreadable(read)
     if not problems and read.dive is not None:
         problems += _impossible_water(read, read.dive)
+        problems += _unknown_materials(read, read.dive)
     if not problems and read.dive is not None and cell is not None:
         problems += _impossible_charge(read, read.dive, cell)
     if problems or read.dive is None or board is None or cell is None:
@@ -166,6 +168,27 @@ def _impossible_water(read: ReadDive, dive: Dive) -> list[Problem]:
         except OutOfRange as error:
             trouble = Trouble(f"{error}.", expected, "", error.next_step)
             problems.append(problem_at(read.tree, ("site", "water", index), trouble))
+    return problems
+
+
+def _unknown_materials(read: ReadDive, dive: Dive) -> list[Problem]:
+    """Materials that the physics has no figures for: the housing's wall, and a burn wire that was not tested."""
+    from schedgen.physics.heat import MATERIALS
+    from schedgen.physics.release import METALS
+
+    used: list[tuple[str, Iterable[str], tuple[str, ...], str]] = []
+    if dive.vehicle.housing is not None:
+        used.append((dive.vehicle.housing.material, MATERIALS, ("vehicle", "housing", "material"), "the nearest one"))
+    for key, actuator in (("primary", dive.release.primary), ("backup", dive.release.backup)):
+        if actuator is not None and actuator.kind == "burn wire" and actuator.wire is not None and not actuator.tested:
+            where = ("release", key, "wire", "metal")
+            used.append((actuator.wire.metal, METALS, where, "one of these, or a measured time under tested"))
+    problems = []
+    for name, known, where, step in used:
+        names = list(known)
+        if name.strip().lower() not in names:
+            message = f"There are no figures for {shown(name)}. {did_you_mean(name, names)}".strip()
+            problems.append(problem_at(read.tree, where, Trouble(message, listing(names), names[0], f"Write {step}.")))
     return problems
 
 

@@ -100,7 +100,7 @@ def test_rows_that_are_too_steep_are_refused() -> None:
         "    25 degC: [100, 80]\n    0 degC: [200, 160]", "    25 degC: [0.001, 80]\n    0 degC: [2000, 160]"
     )
     assert "too steep" in problem.message
-    assert problem.line == 25
+    assert problem.line == 24
 
 
 def test_numbers_are_numbers() -> None:

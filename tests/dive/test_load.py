@@ -129,6 +129,15 @@ def test_a_cell_written_out_is_read(tmp_path: Path) -> None:
     assert problem.line == 36
 
 
+def test_unknown_materials_are_refused_before_the_physics_meets_them(tmp_path: Path) -> None:
+    problem = only(write(tmp_path, ("material: aluminium", "material: aluminum")))
+    assert 'Did you mean "aluminium"?' in problem.message
+    tested = "    tested: {parts_in: 4 min, salinity: 35, temperature: 12 degC}\n"
+    assert schedgen.load(write(tmp_path, ("metal: steel", "metal: mystery")))
+    problem = only(write(tmp_path, ("metal: steel", "metal: mystery"), (tested, "")))
+    assert problem.source[problem.column - 1 :].startswith("mystery")
+
+
 def test_a_rested_voltage_that_no_cell_has_is_refused(tmp_path: Path) -> None:
     rested = "charge: {rest_voltage: %s V, rested: 2 h, temperature: 15 degC}"
     assert schedgen.load(write(tmp_path, ("charge: 98 %", rested % "12.31 V ± 0.02")))
