@@ -8,16 +8,31 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 
-ELSEWHERE_MISSING = ("fcntl", "termios", "pty", "tty", "resource", "pwd", "grp", "syslog", "msvcrt", "winreg", "_winapi")
+ELSEWHERE_MISSING = (
+    "fcntl",
+    "termios",
+    "pty",
+    "tty",
+    "resource",
+    "pwd",
+    "grp",
+    "syslog",
+    "msvcrt",
+    "winreg",
+    "_winapi",
+)
 """Modules of the standard library that Windows or Unix lacks."""
 OPTIONAL = ("yasimavr", "matplotlib", "scipy", "pint", "hypothesis", "pytest")
+REHEARSAL_ONLY = ("schedgen.firmware.rehearse.part_", "schedgen.firmware.rehearse.worker")
+"""Beginnings of the names of modules that run only in the rehearsal's own process, beside the optional simulator."""
 SLOW = ("gsw", "astral", "jinja2", "serial", "intelhex", "matplotlib", "scipy", "yasimavr")
 
 
 def _modules() -> list[str]:
     paths = sorted((ROOT / "schedgen").rglob("*.py"))
     names = [path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".") for path in paths]
-    return [name.removesuffix(".__init__") for name in names if not name.endswith("__main__")]
+    names = [name.removesuffix(".__init__") for name in names if not name.endswith("__main__")]
+    return [name for name in names if not name.startswith(REHEARSAL_ONLY)]
 
 
 def _python(code: str) -> str:
