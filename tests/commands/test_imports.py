@@ -44,7 +44,7 @@ def _python(code: str) -> str:
 def test_every_module_imports_where_another_systems_modules_are_missing() -> None:
     code = f"""
 import importlib, importlib.abc, sys
-import ctypes, subprocess, tempfile, multiprocessing, http.server, socketserver  # the library's own may take what is there
+import ctypes, subprocess, tempfile, multiprocessing, http.server, socketserver  # these may take what is there
 
 class Missing(importlib.abc.MetaPathFinder):
     def find_spec(self, name, path=None, target=None):
