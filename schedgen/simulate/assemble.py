@@ -41,72 +41,114 @@ def _largest(solved: Solved, ends: Ends) -> tuple[Floats, Floats, Floats]:
 
 def accounts_of(solved: Solved, ends: Ends, dive: Any, board: Any, plan: Plan) -> list[Account]:
     """One account for each run of a batch."""
+    by_output = _lowest_by_output(solved, ends)
+    parts = (
+        _energies(solved, reserve_of(dive)),
+        _voltages(solved, ends, board, plan),
+        _currents(solved, ends, dive, board, by_output),
+    )
+    runs = solved.runs
+    hottest = {name: _hottest(solved, values) for name, values in solved.load_c.items()}
+    out = []
+    for run, (energies, voltages, currents) in enumerate(zip(*parts, strict=True)):
+        figures: dict[str, Any] = {
+            "lowest_output_v": {name: v for name, v in _row(by_output, run).items() if np.isfinite(v)},
+            "heat": {name: LoadHeat(float(high[run]), float(at[run])) for name, (high, at) in hottest.items()},
+            "end_s": float(runs.end[run]),
+            "surface_s": float(runs.surface[run]),
+        }
+        out.append(Account(**energies, **voltages, **currents, **figures))
+    return out
+
+
+def _energies(solved: Solved, reserve: float) -> list[dict[str, Any]]:
+    """Energies, endurance and cell temperatures of each run."""
     runs, course = solved.runs, solved.course
-    energy = energy_of(solved, reserve_of(dive))
-    everything = np.ones_like(solved.true_s, dtype=bool)
-    least = lowest(solved, ends, everything)
+    energy = energy_of(solved, reserve)
+    until_empty = np.where(np.isnan(course.empty_s), solved.time_s[-1], course.empty_s)
+    endurance = np.maximum(until_empty - runs.surface, 0.0) * runs.scale / 3600.0
+    at_end = _at(solved, runs.end)
+    out = []
+    for run in range(len(runs)):
+        phases, spent = _row(energy.by_phase, run), _row(energy.hours, run)
+        out.append(
+            {
+                "usable_wh": float(energy.usable[run]),
+                "needed_wh": float(energy.needed[run]),
+                "reserve_wh": float(energy.reserve[run]),
+                "margin_wh": float(energy.usable[run] - energy.needed[run]),
+                "cold_loss_wh": float(energy.cold[run]),
+                "empty_at_s": _maybe(course.empty_s[run]),
+                "endurance_after_surface_h": float(endurance[run]),
+                "by_load_wh": _row(energy.by_load, run),
+                "by_phase_wh": phases,
+                "average_w": {name: phases[name] / spent[name] for name in PHASES if spent[name] > 0},
+                "cell_temperature_c": (float(energy.coldest[run]), float(energy.hottest[run])),
+                "end_charge": float(at_end[run]),
+            }
+        )
+    return out
+
+
+def _lowest_by_output(solved: Solved, ends: Ends) -> dict[str, Floats]:
+    """Lowest pack voltage (runs,) while each output is on, inf where it never is."""
     on_output: dict[str, Any] = {}
     for consumer in solved.demand.consumers:
         if consumer.output:
             on = consumer.peak[solved.segments] > 0
             on_output[consumer.output] = on_output.get(consumer.output, False) | on
-    by_output = {name: lowest(solved, ends, on).volts for name, on in on_output.items()}
+    return {name: lowest(solved, ends, on).volts for name, on in on_output.items()}
+
+
+def _voltages(solved: Solved, ends: Ends, board: Any, plan: Plan) -> list[dict[str, Any]]:
+    """Lowest voltages of each run, and when a cell crosses the limits."""
+    least = lowest(solved, ends, np.ones_like(solved.true_s, dtype=bool))
     firing = firing_lowest(solved, ends, board, plan)
-    reading = 1.0 + runs["board.pack_sense.tolerance"]
+    reading = 1.0 + solved.runs["board.pack_sense.tolerance"]
     shed = first_below(solved, ends, plan.interlocks.shed_v, reading)
     asks = first_below(solved, ends, plan.interlocks.release_below_v, reading)
+    out = []
+    for run in range(len(solved.runs)):
+        firings = {name: float(found.volts[run]) for name, found in firing.items()}
+        worst = min(firings, key=lambda name: firings[name]) if firings else None
+        out.append(
+            {
+                "lowest_voltage_v": float(least.volts[run]),
+                "lowest_voltage_at_s": float(least.at_s[run]),
+                "lowest_release_voltage_v": firings[worst] if worst else None,
+                "lowest_release_voltage_at_s": _maybe(firing[worst].at_s[run]) if worst else None,
+                "lowest_firing_voltage": firings,
+                "shed_at_s": shed[run],
+                "release_below_at_s": asks[run],
+            }
+        )
+    return out
+
+
+def _currents(
+    solved: Solved, ends: Ends, dive: Any, board: Any, by_output: Mapping[str, Floats]
+) -> list[dict[str, Any]]:
+    """Largest currents of each run, and the longest time below a power bank's keep-alive current."""
+    runs = solved.runs
     peak_a, peak_at, peak_c = _largest(solved, ends)
     outputs_a, rails_a = output_peaks(solved, board, by_output)
     low_s, low_at = np.zeros(len(runs)), np.full(len(runs), np.nan)
     supplies = dive.pack.supplies
     if supplies is not None and supplies.off_below is not None:
-        low_s, low_at = low_current(solved, ends, supplies.off_below.high)
-    until_empty = np.where(np.isnan(course.empty_s), solved.time_s[-1], course.empty_s)
-    endurance = np.maximum(until_empty - runs.surface, 0.0) * runs.scale / 3600.0
-    at_end = _at(solved, runs.end)
-    hottest = {name: _hottest(solved, values) for name, values in solved.load_c.items()}
-    out = []
-    for run in range(len(runs)):
-        firings = {name: float(found.volts[run]) for name, found in firing.items()}
-        worst = min(firings, key=lambda name: firings[name]) if firings else None
-        phases = _row(energy.by_phase, run)
-        spent = _row(energy.hours, run)
-        out.append(
-            Account(
-                usable_wh=float(energy.usable[run]),
-                needed_wh=float(energy.needed[run]),
-                reserve_wh=float(energy.reserve[run]),
-                margin_wh=float(energy.usable[run] - energy.needed[run]),
-                cold_loss_wh=float(energy.cold[run]),
-                lowest_voltage_v=float(least.volts[run]),
-                lowest_voltage_at_s=float(least.at_s[run]),
-                lowest_release_voltage_v=firings[worst] if worst else None,
-                lowest_release_voltage_at_s=_maybe(firing[worst].at_s[run]) if worst else None,
-                lowest_firing_voltage=firings,
-                lowest_output_v={name: v for name, v in _row(by_output, run).items() if np.isfinite(v)},
-                shed_at_s=shed[run],
-                release_below_at_s=asks[run],
-                empty_at_s=_maybe(course.empty_s[run]),
-                endurance_after_surface_h=float(endurance[run]),
-                by_load_wh=_row(energy.by_load, run),
-                by_phase_wh=phases,
-                average_w={name: phases[name] / spent[name] for name in PHASES if spent[name] > 0},
-                peak_current_a=float(peak_a[run]),
-                peak_current_at_s=float(peak_at[run]),
-                peak_cell_current_a=float(peak_a[run] / solved.pack.parallel[run]),
-                peak_cell_current_c=float(peak_c[run]),
-                peak_output_a=_row(outputs_a, run),
-                peak_rail_a=_row(rails_a, run),
-                longest_low_current_s=float(low_s[run]),
-                longest_low_current_at_s=_maybe(low_at[run]),
-                cell_temperature_c=(float(energy.coldest[run]), float(energy.hottest[run])),
-                heat={name: LoadHeat(float(high[run]), float(at[run])) for name, (high, at) in hottest.items()},
-                end_charge=float(at_end[run]),
-                end_s=float(runs.end[run]),
-                surface_s=float(runs.surface[run]),
-            )
-        )
-    return out
+        low_s, low_at = low_current(solved, supplies.off_below.high)
+    return [
+        {
+            "peak_current_a": float(peak_a[run]),
+            "peak_current_at_s": float(peak_at[run]),
+            "peak_cell_current_a": float(peak_a[run] / solved.pack.parallel[run]),
+            "peak_cell_current_c": float(peak_c[run]),
+            "peak_output_a": _row(outputs_a, run),
+            "peak_rail_a": _row(rails_a, run),
+            "longest_low_current_s": float(low_s[run]),
+            "longest_low_current_at_s": _maybe(low_at[run]),
+        }
+        for run in range(len(runs))
+    ]
 
 
 def _hottest(solved: Solved, temperature_c: Floats) -> tuple[Floats, Floats]:

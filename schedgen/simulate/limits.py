@@ -149,7 +149,7 @@ def _crossing(time_s: Floats, start: Floats, stop: Floats, alive: Flags, limit_v
     return None
 
 
-def low_current(solved: Solved, ends: Ends, below_a: float) -> tuple[Floats, Floats]:
+def low_current(solved: Solved, below_a: float) -> tuple[Floats, Floats]:
     """Longest unbroken time (runs,), true s, that a power bank's output stays below `below_a`, and when it begins;
     a flash counts by its lit current."""
     draw, supply = solved.at_board, solved.supply

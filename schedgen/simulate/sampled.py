@@ -18,7 +18,7 @@ from schedgen.simulate.results import Floats
 from schedgen.simulate.run import prepare, solve_batch
 from schedgen.simulate.solved import Solved
 
-CHUNK = 160
+CHUNK = 400
 """Runs solved side by side: so many that numpy's own cost is small, so few that they stay in the cache."""
 WORKERS = 2
 
