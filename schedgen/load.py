@@ -181,8 +181,8 @@ def _unknown_materials(read: ReadDive, dive: Dive) -> list[Problem]:
         used.append((dive.vehicle.housing.material, MATERIALS, ("vehicle", "housing", "material"), "the nearest one"))
     for key, actuator in (("primary", dive.release.primary), ("backup", dive.release.backup)):
         if actuator is not None and actuator.kind == "burn wire" and actuator.wire is not None and not actuator.tested:
-            where = ("release", key, "wire", "metal")
-            used.append((actuator.wire.metal, METALS, where, "one of these, or a measured time under tested"))
+            step = "one of these, or a measured time under tested"
+            used.append((actuator.wire.metal, METALS, ("release", key, "wire", "metal"), step))
     problems = []
     for name, known, where, step in used:
         names = list(known)

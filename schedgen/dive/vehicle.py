@@ -132,8 +132,12 @@ class Drag(Part):
 class Housing(Part):
     """The pressure housing that holds the pack."""
 
-    outer_diameter: Size = Field(description="Outer diameter of the housing")
-    length: Size = Field(description="Outer length of the housing", examples=["620 mm"])
+    outer_diameter: Annotated[Quantity, Of(units.LENGTH, above=0, most=2, example="180 mm")] = Field(
+        description="Outer diameter of the housing"
+    )
+    length: Annotated[Quantity, Of(units.LENGTH, above=0, most=10)] = Field(
+        description="Outer length of the housing", examples=["620 mm"]
+    )
     wall: Size = Field(description="Thickness of the wall", examples=["12 mm"])
     material: Text = Field(description="Material of the wall", examples=["aluminium"])
 
