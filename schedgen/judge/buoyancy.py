@@ -31,7 +31,7 @@ def sinks_after_release(subject: Subject) -> Iterator[Outcome]:
     wanted = LEAST_LIFT * vehicle.mass.high * GRAVITY
     where = ("vehicle.volume", "vehicle.weighed_in_water", "vehicle")
     if lift >= wanted:
-        yield from _float_lost(subject, lift)
+        yield from _float_lost(subject)
         return
     stop = lift <= 0
     litres = (wanted - lift) / (GRAVITY * 1.025)
@@ -46,20 +46,24 @@ def sinks_after_release(subject: Subject) -> Iterator[Outcome]:
         weight=weights.weigh(weights.LIFE, 1 - lift / wanted),
     )
     if not stop:
-        yield from _float_lost(subject, lift)
+        yield from _float_lost(subject)
 
 
-def _float_lost(subject: Subject, lift_n: float) -> Iterator[Outcome]:
-    """With one float flooded: what it displaced is water then, its own mass stays."""
-    floats = subject.dive.vehicle.floats
-    if not floats:
-        return
+def lift_without_a_float(subject: Subject) -> float | None:
+    """The least lift with the largest float flooded [N]; None where no floats are listed."""
     from schedgen.physics.buoyancy import lift_with_one_float_lost
 
-    left = float(
-        lift_with_one_float_lost(lift_n, [(f.volume.high, f.mass.low) for f in floats], _densest(subject), GRAVITY)
-    )
-    if left <= 0:
+    floats, lift = subject.dive.vehicle.floats, subject.plan.fall.net_lift_n[0]
+    if not floats:
+        return None
+    flooding = [(f.volume.high, f.mass.low) for f in floats]
+    return float(lift_with_one_float_lost(lift, flooding, _densest(subject), GRAVITY))
+
+
+def _float_lost(subject: Subject) -> Iterator[Outcome]:
+    """With one float flooded: what it displaced is water then, its own mass stays."""
+    floats, left = subject.dive.vehicle.floats, lift_without_a_float(subject)
+    if left is not None and left <= 0:
         index = max(range(len(floats)), key=lambda i: floats[i].volume.high)
         yield subject.finding(
             "sinks-after-release",
@@ -154,11 +158,24 @@ def depth_rating(subject: Subject) -> Iterator[Outcome]:
         )
 
 
+def height_out(subject: Subject, lift_n: float) -> float | None:
+    """How far the top of the housing stands above the waterline with `lift_n` [N], at most its length [m]; None where
+    the file does not describe the housing."""
+    from schedgen.physics.buoyancy import stands_out, tube_section
+    from schedgen.plan.fall import water_column
+
+    housing = subject.dive.vehicle.housing
+    if housing is None:
+        return None
+    density = float(water_column(subject.dive.site, "dense").density(0.0))
+    section = float(tube_section(housing.outer_diameter.high))
+    return float(stands_out(lift_n, density, GRAVITY, section, housing.length.low).height)
+
+
 @decides("antenna-awash")
 def antenna_awash(subject: Subject) -> Iterator[Outcome]:
     """At the surface the antenna stands as high as asked: the housing is what stands out, the antenna on its top."""
-    from schedgen.physics.buoyancy import floats_upright, stands_out, tube_section
-    from schedgen.plan.fall import water_column
+    from schedgen.physics.buoyancy import floats_upright, tube_section
 
     vehicle = subject.dive.vehicle
     asked, housing, centres = vehicle.antenna_height, vehicle.housing, vehicle.centres
@@ -176,12 +193,10 @@ def antenna_awash(subject: Subject) -> Iterator[Outcome]:
             weight=weights.weigh(weights.FINDING, 1.0),
         )
         return
-    density = float(water_column(subject.dive.site, "dense").density(0.0))
     section = float(tube_section(housing.outer_diameter.high))
     least = max(0.0, subject.plan.fall.net_lift_n[0])
-    out = stands_out(least, density, GRAVITY, section, housing.length.low)
-    height = float(out.height)
-    if height < asked.high and not bool(out.whole):
+    height = height_out(subject, least) or 0.0
+    if height < min(asked.high, housing.length.low):
         reached, wanted = apart(height * 100, asked.high * 100, "cm")
         litres = (asked.high - height) * section * 1000
         yield subject.finding(

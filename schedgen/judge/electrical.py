@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 from schedgen.judge import weights
@@ -33,7 +32,7 @@ def protection_trip(subject: Subject) -> Iterator[Outcome]:
             "protection-trip",
             f"pack.{key}",
             f"the worst surge is {peak} {elapsed(worst.peak_current_at_s)}; {says} {trips}"
-            f" ({share(worst.peak_current_a / limit.low)} of it)"
+            f" ({share(worst.peak_current_a / limit.low)} of it{_for_hours(key, worst.peak_current_a, limit.low)})"
             + ("; then nothing runs, the release included" if releases else ""),
             "start the loads one after another (lead, or other times), or take a protection that trips at"
             f" {number_up(worst.peak_current_a / CAUTION_FROM, 'A')} or more if cells and wires carry it",
@@ -43,21 +42,42 @@ def protection_trip(subject: Subject) -> Iterator[Outcome]:
         )
 
 
+def _for_hours(key: str, amperes: float, rating_a: float) -> str:
+    """What the current is of that which a fuse carries for hours; nothing for a protection."""
+    from schedgen.physics.pack import fuse_use
+
+    return f", {share(fuse_use(amperes, rating_a))} of what it carries for hours" if key == "fuse" else ""
+
+
 @decides("cell-overcurrent", simulated=True)
 def cell_overcurrent(subject: Subject) -> Iterator[Outcome]:
-    """No cell above its rated current at its temperature."""
+    """No cell above its rated current at its temperature; cells differ, and the best one takes most."""
+    from schedgen.judge.sizing import strongest_cell_a
+
     worst = subject.run.worst
     rated = subject.cell.rated_current_at(worst.peak_cell_current_c)
-    if worst.peak_cell_current_a > rated:
-        given, allowed = apart(worst.peak_cell_current_a, rated, "A")
-        parallel = math.ceil(subject.dive.pack.parallel * worst.peak_cell_current_a / max(rated, 1e-9) - 1e-9)
+    strongest = strongest_cell_a(subject, worst)
+    if strongest > rated:
+        given, allowed = apart(strongest, rated, "A")
         yield subject.finding(
             "cell-overcurrent",
             ("pack.parallel", "pack.cell"),
-            f"a cell gives {given} at {number(worst.peak_cell_current_c, 'degC', 2)}; it is rated {allowed} there",
-            f"raise parallel from {subject.dive.pack.parallel} to {parallel}, or run fewer loads at once",
-            weight=weights.weigh(weights.LIFE, worst.peak_cell_current_a / max(rated, 1e-9) - 1),
+            f"the strongest cell gives {given} at {number(worst.peak_cell_current_c, 'degC', 2)}; it is rated {allowed}"
+            " there",
+            _more_strings(subject, worst.peak_current_a, rated),
+            weight=weights.weigh(weights.LIFE, strongest / max(rated, 1e-9) - 1),
         )
+
+
+def _more_strings(subject: Subject, amperes: float, rated_a: float) -> str:
+    """The least count of strings among which the strongest cell takes no more than it is rated for."""
+    from schedgen.physics.pack import largest_current_share
+    from schedgen.simulate.corners import spread_of
+
+    parallel, spread = subject.dive.pack.parallel, spread_of(subject.cell)
+    counts = range(parallel + 1, 10 * parallel + 1)
+    least = next((n for n in counts if amperes * largest_current_share(n, spread) <= rated_a), None)
+    return f"raise parallel from {parallel} to {least}, or run fewer loads at once" if least else "run fewer loads"
 
 
 @decides("cell-too-cold", simulated=True)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from schedgen.errors import OutOfRange
 from schedgen.judge import storage
 from schedgen.judge.finding import Judgement
+from schedgen.judge.information import Said, information
 from schedgen.judge.subject import Parts, Subject
 from schedgen.judge.words import share, span_down
 
@@ -88,6 +89,8 @@ class Facts:
     """Dotted path of the guessed input that matters most."""
     clean: tuple[str, ...]
     """Topics in which no problem was found."""
+    information: tuple[Said, ...] = ()
+    """Worked-out figures: weights, waters, clock, light, cold, currents, pack."""
 
 
 def facts(dive: Parts, plan: Plan, results: Results | None, judgement: Judgement) -> Facts:
@@ -108,6 +111,7 @@ def facts(dive: Parts, plan: Plan, results: Results | None, judgement: Judgement
         storage=cards,
         matters_most=guesses[0].path if guesses else None,
         clean=clean_topics(judgement),
+        information=information(subject),
     )
 
 
@@ -132,13 +136,16 @@ def deck_limit(subject: Subject) -> str:
     if subject.results is None:
         return ""
     allowed = may_stay_armed_s(subject)
-    day = f"no clock runs before splash; armed it takes {armed_w(subject) * 24:.2g} Wh a day"
+    day = f"armed it takes {armed_w(subject) * 24:.2g} Wh a day"
     if allowed <= 0:
-        return f"{day}, and nothing above the reserve is left for that"
-    if allowed > 366 * 86400:
-        return f"{day}: more than a year until that eats the reserve"
-    days = f"{allowed / 86400:.0f} d" if allowed > 10 * 86400 else span_down(allowed)
-    return f"{day}: after {days} disarm and charge"
+        return f"{day}, and nothing above the reserve is left for that: arm just before it goes in"
+    asked = subject.dive.start.armed_for
+    limit, why = allowed, "then the reserve is touched"
+    if asked is not None and asked.high <= allowed:
+        limit, why = asked.high, "armed_for"
+    if limit > 366 * 86400:
+        return f"{day}: more than a year until that eats the reserve; no clock runs before splash"
+    return f"armed at the planned start, until {_clock(subject, limit)} ({why}); then disarm; {day}"
 
 
 def surfacing(subject: Subject) -> tuple[datetime, datetime]:

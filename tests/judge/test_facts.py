@@ -29,10 +29,11 @@ def test_with_a_button_it_may_stay_on_deck_until_the_longest_deck_time(judged: C
 
 
 def test_with_a_water_trigger_only_the_pack_limits_the_deck(judged: Callable) -> None:
+    # planned 07:15 with armed_for 12 h; armed it takes 4.55 mW, so 0.02 Wh last 4.4 h
     text = facts_of(judged()).deck_limit
-    assert "Wh a day" in text
-    small = facts_of(judged(change=with_worst(margin_wh=0.2))).deck_limit
-    assert "disarm and charge" in small
+    assert "until 2027-05-11 19:15 (armed_for); then disarm" in text
+    small = facts_of(judged(change=with_worst(margin_wh=0.02))).deck_limit
+    assert "until 2027-05-11 11:38 (then the reserve is touched); then disarm" in small
     assert "nothing above the reserve" in facts_of(judged(*parallel(2))).deck_limit
 
 
