@@ -109,9 +109,7 @@ class SettingsTooBig(BlockError):
     the dearest first; the part that every block has, with releases and interlocks, takes `fixed_bits` beside them.
     """
 
-    def __init__(
-        self, bytes_needed: int, capacity: int, costs: Sequence[tuple[str, int]], fixed_bits: int = 0
-    ) -> None:
+    def __init__(self, bytes_needed: int, capacity: int, costs: Sequence[tuple[str, int]], fixed_bits: int = 0) -> None:
         self.bytes_needed, self.capacity = bytes_needed, capacity
         self.bytes_over = bytes_needed - capacity
         self.costs = tuple(costs)

@@ -138,7 +138,7 @@ def _loader() -> Any:
     return getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
-class _Stop(Exception):  # noqa: N818  # control flow inside this module, never seen outside
+class _Stop(Exception):  # control flow inside this module, never seen outside
     """Reading cannot go on; the reason has been reported."""
 
 

@@ -24,7 +24,7 @@ class Trouble:
     on_key: bool = False
 
 
-class Misread(SchedgenError, ValueError):  # noqa: N818  # the tree in errors.py names what happened
+class Misread(SchedgenError, ValueError):  # the tree in errors.py names what happened
     """A value cannot be used. Carries one `Trouble` or several; `files.bind` gives each its place."""
 
     def __init__(self, *troubles: Trouble) -> None:

@@ -24,7 +24,7 @@ from schedgen.settings.slot import newer, unpack_slot
 _CRC_SIZE = 4
 
 
-class Refusal(Exception):  # noqa: N818 - it is an answer, not an error
+class Refusal(Exception):
     """Why a request is not obeyed: one of `messages.REASONS`. Never leaves the virtual board."""
 
     def __init__(self, reason: str) -> None:

@@ -36,8 +36,7 @@ def on_times(plan: Plan, output: str, first_firing: int | None = None) -> tuple[
         return _tries(plan, output, first_firing)
     windows = {name: one.windows for name, one in plan.outputs.items()}
     parts = [
-        (start, overlay(pieces_of(windows[output], windows, state)))
-        for start, state in states(plan, first_firing)
+        (start, overlay(pieces_of(windows[output], windows, state))) for start, state in states(plan, first_firing)
     ]
     return splice(parts)
 

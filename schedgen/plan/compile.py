@@ -221,21 +221,15 @@ class _Compiler:
             (splash.early + parts.low, splash.nominal + parts.nominal, splash.late + parts.high), self.error
         )
 
-    def _backup_surface(
-        self, events: Mapping[str, Happening], release: _Release, fall: Fall
-    ) -> TrueBounds | None:
+    def _backup_surface(self, events: Mapping[str, Happening], release: _Release, fall: Fall) -> TrueBounds | None:
         """When it surfaces if only the backup acts, true s."""
         actuator = self.dive.release.backup
         if actuator is None:
             return None
         if release.backup is None:
             parts = self._dissolving(actuator, events["splash"].true).true
-            return TrueBounds(
-                parts.early + fall.up_s[0], parts.nominal + fall.up_s[1], parts.late + fall.up_s[2]
-            )
-        needed, _ = power_needed(
-            actuator, release.backup, self.dive, self.board, self.cell, fall.pressure_dbar[1]
-        )
+            return TrueBounds(parts.early + fall.up_s[0], parts.nominal + fall.up_s[1], parts.late + fall.up_s[2])
+        needed, _ = power_needed(actuator, release.backup, self.dive, self.board, self.cell, fall.pressure_dbar[1])
         command = commanded(float(release.backup.at_s), self.error)
         found = after_release(
             command, release.backup.last_end_s, cut_times(release.backup, needed), fall.up_s, 0.0, self.error
@@ -255,12 +249,8 @@ class _Compiler:
     def _interlocks(self, release: _Release) -> Interlocks:
         pack = self.dive.pack
         shed = self._low_cut() + SHED_ABOVE_CUT_V if pack.shed is None else pack.shed.nominal
-        below = (
-            self._low_cut() + RELEASE_ABOVE_CUT_V if pack.release_below is None else pack.release_below.nominal
-        )
-        survive = {
-            load.wired_to for load in self.dive.loads.values() if load.resolved_role in ("beacon", "locator")
-        }
+        below = self._low_cut() + RELEASE_ABOVE_CUT_V if pack.release_below is None else pack.release_below.nominal
+        survive = {load.wired_to for load in self.dive.loads.values() if load.resolved_role in ("beacon", "locator")}
         return Interlocks(
             release.not_before_s,
             release.latest_s,

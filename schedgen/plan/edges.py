@@ -71,8 +71,7 @@ def _cover(window: Window, leaders: Sequence[Window], state: State) -> list[Span
             continue
         limit = state.cut if cut_there(leader, state) else NEVER
         spans += [
-            (a - window.follow.lead_s, min(b + window.follow.trail_s, limit))
-            for a, b in occurrences(leader, state)
+            (a - window.follow.lead_s, min(b + window.follow.trail_s, limit)) for a, b in occurrences(leader, state)
         ]
     return clip(_only(merge(spans), window.clip, state), state.first_edge, state.end)
 

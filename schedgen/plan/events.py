@@ -36,9 +36,7 @@ def happening(true: Triple, error: float) -> Happening:
 
 def commanded(at_s: float, error: float) -> Happening:
     """An event that the controller makes at `at_s` of its own clock: true x / (1 + e) .. x / (1 - e)."""
-    return Happening(
-        Moment(at_s, at_s, at_s, True), TrueBounds(at_s / (1 + error), at_s, at_s / (1 - error))
-    )
+    return Happening(Moment(at_s, at_s, at_s, True), TrueBounds(at_s / (1 + error), at_s, at_s / (1 - error)))
 
 
 def before_release(dive: Dive, fall: Fall, error: float) -> dict[str, Happening]:
@@ -80,9 +78,7 @@ def after_release(
     return {
         "release": release,
         "surface": Happening(surface, TrueBounds(*surface_true)),
-        "end": Happening(
-            Moment(end, end, end, clock.moves), TrueBounds(end / (1 + error), end, end / (1 - error))
-        ),
+        "end": Happening(Moment(end, end, end, clock.moves), TrueBounds(end / (1 + error), end, end / (1 - error))),
     }
 
 

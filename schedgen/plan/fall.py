@@ -133,8 +133,7 @@ def _times(ways: list[Travel], depths: tuple[float, float, float]) -> tuple[tupl
     """Fastest, nominal, slowest time in s, and whether all arrive; a corner that does not crawls."""
     arrive = [bool(way.arrives) for way in ways]
     times = [
-        float(way.time_s) if there else depth / CRAWL
-        for way, there, depth in zip(ways, arrive, depths, strict=True)
+        float(way.time_s) if there else depth / CRAWL for way, there, depth in zip(ways, arrive, depths, strict=True)
     ]
     return (times[0], times[1], times[2]), all(arrive)
 

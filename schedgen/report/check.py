@@ -207,6 +207,7 @@ def details(subject: Subject, paint: Paint = _plain) -> list[str]:
     lines += _findings(subject, paint)
     lines += _energy(subject, paint)
     lines += _storage(subject, paint)
+    lines += _information(subject, paint)
     lines += _listing(paint("Guessed inputs", "bold"), list(subject.loaded.guessed))
     lines += _listing(
         paint("Assumed, since the file does not say", "bold"), [f"{k}: {v}" for k, v in subject.loaded.defaults]
@@ -255,6 +256,8 @@ def _energy(subject: Subject, paint: Paint) -> list[str]:
             ("usable above the reserve", "usable_wh"),
             ("needed until the end", "needed_wh"),
             ("left", "margin_wh"),
+            ("kept for the reserve", "reserve_wh"),
+            ("out of reach in the cold", "cold_loss_wh"),
         )
     ]
     for load, value in worst.by_load_wh.items():
@@ -273,6 +276,18 @@ def _storage(subject: Subject, paint: Paint) -> list[str]:
         lines.append(
             f"  {load}: {words.duration(use.recorded_s)} recorded, {use.written_gb:.0f} of {use.card_gb:.0f} GB"
         )
+    return lines
+
+
+def _information(subject: Subject, paint: Paint) -> list[str]:
+    """Worked-out figures behind the findings, a topic a line."""
+    said = subject.facts.information
+    if not said:
+        return []
+    width = max(len(one.topic) for one in said) + 2
+    lines = ["", paint("Worked out", "bold") + "  for information"]
+    for one in said:
+        lines += wrapped(one.text, "  " + one.topic.ljust(width), " " * (width + 2))
     return lines
 
 

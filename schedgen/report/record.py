@@ -63,6 +63,10 @@ def check_record(subject: Subject, case: str = "worst") -> dict[str, Any]:
             "bytes": settings.bytes_used if settings else None,
             "capacity": settings.capacity if settings else None,
         },
+        "information": {
+            said.topic.lower().replace(" ", "_"): {key: figure(value) for key, value in said.figures.items()}
+            for said in subject.facts.information
+        },
         "guessed": list(subject.loaded.guessed),
         "defaults": [f"{path}: {text}" for path, text in subject.loaded.defaults],
         "not_checked": list(subject.judgement.not_checked),
@@ -82,6 +86,11 @@ def _energy(account: Account) -> dict[str, Any]:
         "by_load_wh": {name: number(value) for name, value in account.by_load_wh.items()},
         "by_phase_wh": {name: number(value) for name, value in account.by_phase_wh.items()},
     }
+
+
+def figure(value: float | int | bool | None) -> float | int | bool | None:
+    """As `number`; whole numbers and yes or no stay what they are."""
+    return value if isinstance(value, int) else number(value)
 
 
 def number(value: float | None) -> float | None:
