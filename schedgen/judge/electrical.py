@@ -64,7 +64,7 @@ def cell_overcurrent(subject: Subject) -> Iterator[Outcome]:
             ("pack.parallel", "pack.cell"),
             f"the strongest cell gives {given} at {number(worst.peak_cell_current_c, 'degC', 2)}; it is rated {allowed}"
             " there",
-            _more_strings(subject, worst.peak_current_a, rated),
+            _more_strings(subject, worst.peak_cell_current_a * subject.dive.pack.parallel, rated),
             weight=weights.weigh(weights.LIFE, strongest / max(rated, 1e-9) - 1),
         )
 

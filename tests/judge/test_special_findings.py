@@ -52,12 +52,13 @@ def test_without_a_water_contact_fresh_water_matters_to_no_trigger(judged: Calla
 
 
 def test_a_cell_gives_no_more_than_it_is_rated_for_at_its_temperature(judged: Callable) -> None:
-    # nmc-21700-5000: 2.5 A at 0 degC and 5 A at 10 degC, so 3.75 A at 5 degC
-    found = judged(change=with_worst(peak_cell_current_a=3.76, peak_cell_current_c=5.0)).one("cell-overcurrent")
+    # nmc-21700-5000: 2.5 A at 0 degC and 5 A at 10 degC, so 3.75 A at 5 degC; of five cells that differ by +/- 15 %
+    # the best takes (1/0.85) / (1/0.85 + 4/1.15) = 0.2527 of all, 1.2635 times the mean: 3.75 A at a mean of 2.968 A
+    found = judged(change=with_worst(peak_cell_current_a=2.97, peak_cell_current_c=5.0)).one("cell-overcurrent")
     assert found.final
     assert "3.75 A" in found.message
     assert "raise parallel from 5 to 6" in found.fix
-    assert not judged(change=with_worst(peak_cell_current_a=3.74, peak_cell_current_c=5.0)).has("cell-overcurrent")
+    assert not judged(change=with_worst(peak_cell_current_a=2.965, peak_cell_current_c=5.0)).has("cell-overcurrent")
 
 
 @pytest.mark.parametrize(
