@@ -76,13 +76,13 @@ class ExactTime(Of):
     `parts` allows parts of a second, for flash patterns.
     """
 
-    def __init__(self, example: str, *, above: float | None = None, parts: bool = False) -> None:
+    def __init__(
+        self, example: str, *, above: float | None = None, most: float = LONGEST_S, parts: bool = False
+    ) -> None:
         self._parts = parts
         why = "it becomes one number of the controller"
         least = 0 if above is None else None
-        super().__init__(
-            units.DURATION, above=above, least=least, most=LONGEST_S, exact=True, because=why, example=example
-        )
+        super().__init__(units.DURATION, above=above, least=least, most=most, exact=True, because=why, example=example)
 
     def _parse(self, text: str) -> Quantity:
         value = super()._parse(text)
@@ -95,10 +95,14 @@ class ExactTime(Of):
         return value
 
 
+LONGEST_TRY_S = 86_400
+"""A try, or a pause between two, of more than a day is a slip of the pen: no release works so."""
 _LEVEL = Annotated[Quantity, Level()]
 _PERIOD = Annotated[Quantity, ExactTime("30 min", above=0, parts=True)]
 _MARGIN = Annotated[Quantity, ExactTime("4 min")]
-_FIRING = Annotated[Quantity, ExactTime("8 min", above=0)]
+_FIRING = Annotated[Quantity, ExactTime("8 min", above=0, most=LONGEST_TRY_S)]
+_PAUSE = Annotated[Quantity, ExactTime("5 min", most=LONGEST_TRY_S)]
+_STEP = Annotated[Quantity, ExactTime("30 min", above=0)]
 _STOP_EXPECTED = "an output that is pulsed, after DURATION, or on power loss"
 
 
@@ -273,7 +277,7 @@ class Actuator(Part):
     tries: Annotated[int, Whole(1, 15)] = Field(
         default=1, description="Number of tries; all always run", examples=["3"]
     )
-    pause: _MARGIN | None = Field(default=None, description="Between two tries. Left out: 0 s", examples=["5 min"])
+    pause: _PAUSE | None = Field(default=None, description="Between two tries. Left out: 0 s", examples=["5 min"])
     wire: Wire | None = Field(
         default=None, description="The wire", examples=["{metal: steel, diameter: 0.6 mm, exposed: 4 mm}"]
     )
@@ -318,7 +322,7 @@ class FieldChange(Part):
     """What the two buttons may change on deck."""
 
     shift: Literal["release"] | None = Field(default=None, description="Move the release")
-    step: _FIRING | None = Field(default=None, description="One step of the shift", examples=["30 min"])
+    step: _STEP | None = Field(default=None, description="One step of the shift", examples=["30 min"])
     from_: Integer | None = Field(
         default=None, alias="from", description="Most steps earlier, as a negative number", examples=["-2"]
     )

@@ -133,6 +133,7 @@ FAULTS = [
     ("at: bottom + 8 h", "at: release", "cannot be counted from release", "release"),
     ("latest: start + 13 h", "latest: end", "cannot be counted from end", "end"),
     ("    fire: 8 min\n", "", "A burn wire needs fire", "primary"),
+    ("fire: 8 min", "fire: 90 d", "at most 1 d", "90 d"),
     ("fire: 8 min", "fire: 8 min ± 1 min", "must be one exact value", "8 min ± 1 min"),
     ("tries: 3", "tries: 1", "no use with one try", "pause"),
     ("tries: 3", "tries: 3.0", "not a whole number", "3.0"),
