@@ -154,3 +154,13 @@ def test_the_record_of_an_earlier_dive_is_refused(tmp_path: Path) -> None:
 def test_a_key_that_this_version_cannot_follow_is_refused(tmp_path: Path) -> None:
     problem = only(write(tmp_path, ("recovery:", "bench: b.json\nrecovery:")))
     assert problem.source.startswith("bench")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "utf-16-le"])
+def test_what_a_windows_editor_saves_is_the_same_dive(tmp_path: Path, encoding: str) -> None:
+    path = tmp_path / "Tauchgang über Nacht.yaml"
+    path.write_bytes(EXAMPLE.read_text(encoding="utf-8").replace("\n", "\r\n").encode(encoding))
+    loaded = schedgen.load(path)
+    assert loaded.dive == schedgen.load(EXAMPLE).dive
+    assert loaded.place("recovery.wait").line == schedgen.load(EXAMPLE).place("recovery.wait").line
+    assert loaded.settings().block == schedgen.load(EXAMPLE).settings().block
