@@ -14,7 +14,10 @@ from schedgen.commands.common import console, dive_argument, json_option, load_d
 @click.option(
     "--csv", "csv_file", metavar="FILE", type=click.Path(), help="Write the course: a row a change, and each minute."
 )
-def command(file: str, as_json: bool, case: str, csv_file: str | None) -> int:
+@click.option(
+    "--plot", "plot_file", metavar="FILE", type=click.Path(), help="Draw the dive: .svg, .png or .pdf, one A4 page."
+)
+def command(file: str, as_json: bool, case: str, csv_file: str | None, plot_file: str | None) -> int:
     """Simulate a dive in every case: energy, voltage, temperatures; optionally the course as CSV."""
     from schedgen.errors import UsageError
     from schedgen.report.cases import case_lines, case_records
@@ -28,11 +31,21 @@ def command(file: str, as_json: bool, case: str, csv_file: str | None) -> int:
         from schedgen.simulate.csv import csv_text
 
         write_text(csv_file, csv_text(results.cases[case].trace))
+    if plot_file:
+        from schedgen.commands.examine import examine
+        from schedgen.commands.files import write_bytes
+        from schedgen.report.figure import form_of, picture
+        from schedgen.report.figure_data import figure_data
+
+        write_bytes(plot_file, picture(figure_data(examine(loaded)), form_of(plot_file)))
     if as_json:
-        write_json({"cases": case_records(results), "worst_case": results.worst_case, "csv": csv_file})
+        record = {"cases": case_records(results), "worst_case": results.worst_case, "csv": csv_file, "plot": plot_file}
+        write_json(record)
         return 0
     out = console()
     out.lines(case_lines(loaded.plan(), results, out.paint))
     if csv_file:
         out.line(f"Wrote {csv_file}: the course in case {case}.")
+    if plot_file:
+        out.line(f"Wrote {plot_file}: lanes, depth, voltage, charge and temperatures, with the band between the cases.")
     return 0
