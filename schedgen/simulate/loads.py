@@ -182,14 +182,16 @@ class DemandBuilder:
         load = self.dive.loads[name]
         rail = self.board.outputs[output].rail
         kind, divide, scale = self.behind(rail)
-        self.full[name] = self.add(uncertain(f"loads.{name}.power", load.power, "high"))
+        written = self.add(uncertain(f"loads.{name}.power", load.power, "high"))
         quiet = load.resolved_role not in ("camera", "light")
         levels = np.zeros(self.table.size)
         for level in sorted({100, *(on.level for on in on_times)}):  # 100 also when unused: for a load stuck on
-            value = self.full[name]
+            value = written
             if level != 100 or (load.power_at and load.power_at[-1].level.nominal >= 1.0):
                 power = power_at_level(load, level)
-                value = self.add(uncertain(f"loads.{name}.power at {level} %", power, "high", cause=value))
+                value = self.add(uncertain(f"loads.{name}.power at {level} %", power, "high", cause=written))
+            if level == 100:
+                self.full[name] = value
             mean, peak = np.zeros(self.table.size), np.zeros(self.table.size)
             for on in on_times:
                 if on.level == level:

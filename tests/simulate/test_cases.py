@@ -170,6 +170,16 @@ def test_the_only_string_lost_leaves_nothing(make: Any) -> None:
     assert account.endurance_after_surface_h == 0.0
 
 
+def test_a_load_with_its_power_at_the_full_level_may_be_stuck_on(make: Any) -> None:
+    # 30 W at 100 % by its own table, 16 W at 50 %; on at 50 % for 1000 s, stuck at full from 0 to 86 400 s
+    rows = [make.bag(level=make.q(share), power=make.q(watts)) for share, watts in ((0.5, 16.0), (1.0, 30.0))]
+    dive = make.dive({"lamp": make.load("OUT1", make.q(28.0), "light", power_at=rows)})
+    plan = make.plan({"OUT1": ("lamp", (make.on(1000, 2000, 50),))})
+    results = simulate(dive, make.board(), make.cell(), plan)
+    assert results.nominal.by_load_wh["lamp"] == pytest.approx(16.0 * 1000 / 3600)
+    assert results.cases["stuck:lamp"].account.by_load_wh["lamp"] == pytest.approx(30.0 * 24.0, rel=1e-3)
+
+
 def test_a_load_stuck_on_takes_its_full_power_from_start_to_end(make: Any) -> None:
     dive, board, cell, plan = uncertain_dive(make)
     dive.pack.parallel = 40
