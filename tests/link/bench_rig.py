@@ -47,7 +47,7 @@ def again(board: VirtualBoard) -> VirtualBoard:
     return VirtualBoard(Memory(bytes(board.memory.image)))
 
 
-class PowerCut(Exception):  # noqa: N818
+class PowerCut(Exception):
     """The power went."""
 
 
