@@ -395,6 +395,7 @@ def _both_readings(text: str, colons: re.Match[str]) -> str:
 
 
 def _misread(message: str, dimension: Dimension, step: str) -> Misread:
-    units = listing(list(dict.fromkeys([*dimension.likely, *dimension.units]))[:8])
+    known = [unit for unit in dict.fromkeys([*dimension.likely, *dimension.units]) if unit.isascii()]
+    units = listing(known[:8])
     expected = f"{dimension.name} in {units}" if dimension.units else dimension.name
     return Misread(Trouble(message, expected, dimension.example, step))
