@@ -10,19 +10,19 @@ import numpy as np
 import pytest
 from golden import DIVES, HERE
 
-import schedgen
+from schedgen.load import LoadedDive, load
 from schedgen.simulate.sampled import Sampled, simulate_many
 
 RUNS = 10_000
 
 
 @pytest.fixture(scope="module", params=DIVES)
-def case(request: pytest.FixtureRequest) -> tuple[schedgen.load.LoadedDive, Sampled]:
-    loaded = schedgen.load(Path(HERE) / f"{request.param}.yaml")
+def case(request: pytest.FixtureRequest) -> tuple[LoadedDive, Sampled]:
+    loaded = load(Path(HERE) / f"{request.param}.yaml")
     return loaded, simulate_many(loaded.dive, loaded.board, loaded.cell, loaded.plan(), RUNS, seed=31)
 
 
-def test_no_sample_is_worse_than_the_worst_case(case: tuple[schedgen.load.LoadedDive, Sampled]) -> None:
+def test_no_sample_is_worse_than_the_worst_case(case: tuple[LoadedDive, Sampled]) -> None:
     loaded, sampled = case
     worst, pack = loaded.simulate().worst, loaded.dive.pack
     allowed_wh = 0.005 * loaded.cell.energy_wh * pack.series * pack.parallel
@@ -33,11 +33,11 @@ def test_no_sample_is_worse_than_the_worst_case(case: tuple[schedgen.load.Loaded
     assert sampled.lowest_v.min() >= worst.lowest_voltage_v - 0.020
     assert worst.lowest_release_voltage_v is not None
     assert sampled.firing_v.min() >= worst.lowest_release_voltage_v - 0.020
-    for load, highest in sampled.load_c.items():
-        assert highest.max() <= worst.heat[load].highest_c + 0.1, load
+    for name, highest in sampled.load_c.items():
+        assert highest.max() <= worst.heat[name].highest_c + 0.1, name
 
 
-def test_samples_are_spread_and_reach_near_the_worst(case: tuple[schedgen.load.LoadedDive, Sampled]) -> None:
+def test_samples_are_spread_and_reach_near_the_worst(case: tuple[LoadedDive, Sampled]) -> None:
     """A worst case that is far beyond anything that happens would be no use either."""
     loaded, sampled = case
     results = loaded.simulate()
@@ -46,7 +46,7 @@ def test_samples_are_spread_and_reach_near_the_worst(case: tuple[schedgen.load.L
     assert sampled.margin_wh.min() < results.worst.margin_wh + 0.5 * width
 
 
-def test_samples_surface_within_the_window(case: tuple[schedgen.load.LoadedDive, Sampled]) -> None:
+def test_samples_surface_within_the_window(case: tuple[LoadedDive, Sampled]) -> None:
     loaded, sampled = case
     window = loaded.plan().true_events["surface"]
     assert window.early - 1e-6 <= sampled.surface_true_s.min()
