@@ -50,8 +50,10 @@ def _fix(subject: Subject, phase: str) -> str:
 
 
 def _phase(subject: Subject, at_s: float) -> str:
-    """The phase in which a second lies, by the nominal events."""
+    """The phase in which a second lies, by the nominal events. The moment of the start itself is still on deck."""
     events = subject.plan.events
+    if at_s <= 0:
+        return "deck"
     for phase, event in (("deck", "splash"), ("descent", "bottom"), ("bottom", "release"), ("ascent", "surface")):
         if at_s < events[event].nominal:
             return phase
