@@ -6,20 +6,26 @@ from schedgen.link.frames import FRAME_SIZE, PAYLOAD_SIZE
 from schedgen.link.messages import (
     AREAS,
     BY_NUMBER,
+    CHANGE_SIZE,
     CHUNK,
     FAULTS,
     GIVEN_NAME_SIZE,
     NAME_SIZE,
     NO_CODE,
+    NO_FIRING,
     NO_SLOT,
     PARTS,
+    PLAY_SILENCE_S,
     PROTOCOL_VERSION,
     PULSE_RELEASE_MS,
+    READINGS_MOST,
     REASONS,
     REFUSED,
     REPLY,
     SILENCE_S,
+    SPEED_MOST,
     STATES,
+    UNCHANGED,
     Message,
 )
 
@@ -38,6 +44,12 @@ def c_constants() -> str:
         f"#define LINK_NO_SLOT 0x{NO_SLOT:02X}u",
         f"#define LINK_SILENCE_MS {round(SILENCE_S * 1000)}u",
         f"#define LINK_PULSE_RELEASE_MS {PULSE_RELEASE_MS}u",
+        f"#define LINK_READINGS_MOST {READINGS_MOST}u",
+        f"#define LINK_SPEED_MOST {SPEED_MOST}u",
+        f"#define LINK_PLAY_SILENCE_S {PLAY_SILENCE_S}u",
+        f"#define LINK_CHANGE_SIZE {CHANGE_SIZE}u",
+        f"#define LINK_NO_FIRING 0x{NO_FIRING:06X}ul",
+        f"#define LINK_UNCHANGED 0x{UNCHANGED:02X}u",
     ]
     for prefix, names in (("STATE", STATES), ("PART", PARTS), ("AREA", AREAS)):
         lines += [f"#define LINK_{prefix}_{_c_name(name)} {number}u" for number, name in enumerate(names)]

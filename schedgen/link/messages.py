@@ -39,12 +39,38 @@ is refused `out of range`. A `commit` of what is already committed is answered a
 
 **Arming.** `arm` with the dive code of the settings that count copies them to the other slot, reads both back,
 refuses `memory failed` unless they are identical, and writes the essentials record. Arming again with the same code
-is answered as done. While armed, only `identify`, `read`, `arm`, `disarm` and `start` are obeyed; the rest is refused
-`armed`. `disarm` is always obeyed. `start` starts the clock of an armed board whose trigger is `command`.
+is answered as done. While armed, only `identify`, `read`, `arm`, `disarm`, `start`, `journal` and `history` are obeyed;
+the rest is refused `armed`. `disarm` is always obeyed. `start` starts the clock of an armed board whose trigger is
+`command`.
 
 **Pulse.** One output on for a time, only while not armed. A release output also needs the dive code and at
 most 10 s. Level 0 switches off at once. Only a level output takes a level between 0 and 100. A second pulse while
 one runs is refused `busy` (level 0 is not). The reply comes at once, not at the end of the pulse.
+
+**Measuring.** `measure` takes 1 to 256 readings of the pack (battery sense, calibrated, in mV) at once, one after the
+other, a running pulse going on meanwhile, and answers with the first reading, the sum of all, and the sum of the
+squares of (reading - first), or the greatest number where that is larger. Nothing is averaged on the board.
+
+**Last dive.** `journal` tells what the journal holds of the last dive that was started: its dive code (0xFFFFFFFF:
+there is none, the rest is then 0), the state and elapsed seconds last journalled, resets, tries begun, lowest pack
+voltage, the elapsed second of the first firing command (0xFFFFFF where it is not known or there was none), the
+combination of field changes (255: unchanged) and the faults of that dive; then how many readings the voltage history
+has and their spacing in elapsed seconds. Reading k, counted from 0, was noted at elapsed second (k + 1) x spacing: it
+is the latest reading taken with everything outside the keep mask off and no release firing (the one that low voltage
+is judged by). `history` gives readings from `first` on, two bytes each, in mV, 0 for one that was not taken, and the
+step in which the board keeps them; readings past the last one are not given. Both change nothing and are obeyed in
+every state.
+
+**Playing.** `play` with the dive code that counts runs the block on the bench, `speed` elapsed seconds in each
+second, with the loads attached. Every elapsed second is looked at in its order, nothing is skipped; outputs go as the
+block says (field changes as chosen), but a release output stays at its safe level and the status light is lit in its
+place; the water contact counts as wet. Nothing is armed and nothing is written to memory. It ends at `end`, when the
+bench lead is gone, when 10 s pass without a valid frame, and with speed 0 (always obeyed, also when nothing plays):
+then every output goes to its safe level. While it goes on, `identify`, `read`, `journal`, `history`, `measure`,
+`follow`, `disarm` and speed 0 are obeyed, the rest is refused `busy`. `follow` takes out what happened since it was
+last asked: changes of outputs, the oldest first, at most six, 5 bytes each: elapsed second (3 bytes), output, level
+in percent (0: off; a flash pattern is one change on, one off; a release output stands for the status light). `lost`
+counts changes that the board had no room for, up to 255.
 
 **Plain text.** ``?`` as the first byte after a delimiter, a newline or 100 ms of silence, then a newline (CR or LF),
 is answered with one sentence and CR LF. Where the bytes before it may still be a frame (no zero yet, fewer than 60
@@ -59,21 +85,20 @@ layout version has that), then bytes 1 to 19, then byte 0: a torn record is neve
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
-
-from schedgen.errors import OutOfRange
+from schedgen.link.message import CHUNK as CHUNK
+from schedgen.link.message import REPLY as REPLY
+from schedgen.link.message import Field, Message
+from schedgen.link.message import Value as Value
+from schedgen.link.message import Values as Values
+from schedgen.link.message import decode as decode
+from schedgen.link.message import encode as encode
+from schedgen.link.message import is_whole as is_whole
 
 PROTOCOL_VERSION = 1
-CHUNK = 32
-"""Most bytes of a `data` field."""
 NAME_SIZE = 20
 """Bytes of the board's name (of its board file), padded with zeros."""
 GIVEN_NAME_SIZE = 8
 """Bytes of the name that a user gives to one board, padded with zeros."""
-REPLY = 0x80
-"""Added to a request's number for its reply."""
 REFUSED = 0xFF
 NO_CODE = 0xFFFFFFFF
 """Stands for "no dive code": a slot that does not count, or a pulse that needs none."""
@@ -82,6 +107,17 @@ SILENCE_S = 0.1
 """A pause of this many seconds ends an unfinished frame."""
 PULSE_RELEASE_MS = 10_000
 """Longest pulse of a release output, in milliseconds."""
+
+READINGS_MOST = 256
+"""Most readings of one `measure`."""
+SPEED_MOST = 3600
+"""Highest speed of `play`, elapsed seconds a second."""
+PLAY_SILENCE_S = 10
+"""`play` ends after this many seconds without a valid frame."""
+CHANGE_SIZE = 5
+"""Bytes of one change in the answer to `follow`."""
+NO_FIRING = 0xFFFFFF
+UNCHANGED = 0xFF
 
 STATES = (
     "on bench",
@@ -130,41 +166,6 @@ REASONS = {
 """Why a request is refused, by number."""
 REASON_NUMBERS = {text: number for number, text in REASONS.items()}
 
-Kind = Literal["number", "text", "data"]
-Value = int | str | bytes
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """One field: `width` in bytes (0 for `data`: the rest), `largest` the greatest number that is allowed."""
-
-    name: str
-    width: int
-    meaning: str
-    kind: Kind = "number"
-    largest: int | None = None
-
-    @property
-    def top(self) -> int:
-        """Greatest number allowed."""
-        return (1 << 8 * self.width) - 1 if self.largest is None else self.largest
-
-
-@dataclass(frozen=True, slots=True)
-class Message:
-    """A request or a reply. `works_s` is the longest time the board needs before it answers a request, seconds."""
-
-    name: str
-    number: int
-    meaning: str
-    fields: tuple[Field, ...]
-    works_s: float = 0.0
-
-    @property
-    def is_reply(self) -> bool:
-        """Whether the board says it."""
-        return self.number >= REPLY
-
 
 def _code(meaning: str) -> Field:
     return Field("code", 4, meaning)
@@ -177,6 +178,9 @@ _LENGTH = Field("length", 1, "bytes of data, asked for, sent or written", larges
 _STATE = Field("state", 1, "index into STATES", largest=len(STATES) - 1)
 _OUTPUT = Field("output", 1, "index in the board's order", largest=7)
 _SEQUENCE = Field("sequence", 1, "sequence number of the slot")
+_READINGS = Field("readings", 2, "how many readings, 1 to 256", largest=READINGS_MOST)
+_FIRST = Field("first", 1, "first reading, counted from 0")
+_SPEED = Field("speed", 2, "elapsed seconds a second, 0 to stop", largest=SPEED_MOST)
 _NAME = Field("given_name", GIVEN_NAME_SIZE, "the board's given name; empty takes it away", "text")
 
 _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]], ...] = (
@@ -263,6 +267,75 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
         (_OUTPUT, Field("level", 1, "percent", largest=100)),
     ),
     ("name", 9, "give the board a name", 0.2, (_NAME,), (_NAME,)),
+    (
+        "measure",
+        11,
+        "read the pack voltage many times",
+        0.5,
+        (_READINGS,),
+        (
+            _READINGS,
+            Field("first_mv", 2, "first reading in mV"),
+            Field("sum_mv", 4, "sum of all readings in mV"),
+            Field("squares", 4, "sum of the squares of (reading - first), in mV x mV"),
+        ),
+    ),
+    (
+        "journal",
+        12,
+        "what is known of the last dive",
+        0.1,
+        (),
+        (
+            _code("dive code of that dive, 0xFFFFFFFF for none"),
+            _STATE,
+            Field("elapsed", 3, "elapsed seconds last journalled"),
+            Field("resets", 2, "resets during the dive"),
+            Field("tries", 1, "release tries begun"),
+            Field("lowest_mv", 2, "lowest pack voltage in mV, 0 where not known"),
+            Field("first_firing", 3, "elapsed second of the first firing command, 0xFFFFFF where not known"),
+            Field("choice", 1, "combination of field changes, 255 for none"),
+            Field("faults", 2, "bits, see FAULTS"),
+            Field("readings", 1, "readings in the voltage history"),
+            Field("spacing", 3, "elapsed seconds from reading to reading"),
+        ),
+    ),
+    (
+        "history",
+        14,
+        "readings of the voltage history of the last dive",
+        0.1,
+        (_FIRST,),
+        (
+            _FIRST,
+            Field("step_mv", 2, "step in which readings are kept, in mV"),
+            Field("length", 1, "bytes of data, two a reading", largest=CHUNK),
+            Field("data", 0, "readings in mV, two bytes each, low byte first", "data"),
+        ),
+    ),
+    (
+        "play",
+        15,
+        "run the settings that count on the bench, the status light in place of the release",
+        0.2,
+        (_code("dive code of the settings that count"), _SPEED),
+        (_SPEED,),
+    ),
+    (
+        "follow",
+        16,
+        "what happened on the bench since it was last asked",
+        0.1,
+        (),
+        (
+            Field("elapsed", 3, "elapsed seconds of the dive that is played"),
+            Field("playing", 1, "1 while it goes on", largest=1),
+            Field("pack_mv", 2, "pack voltage in mV"),
+            Field("lost", 1, "changes lost since it was last asked"),
+            Field("length", 1, "bytes of data, five a change", largest=CHUNK),
+            Field("data", 0, "changes: elapsed second (3 bytes), output, level", "data"),
+        ),
+    ),
 )
 
 REQUESTS: dict[str, Message] = {
@@ -279,92 +352,3 @@ REPLIES: dict[str, Message] = {
     )
 }
 BY_NUMBER: dict[int, Message] = {m.number: m for m in (*REQUESTS.values(), *REPLIES.values())}
-
-
-class Values(dict[str, Value]):
-    """Field values of one message, by name, with typed access."""
-
-    def number(self, name: str) -> int:
-        """Return the number in field `name`."""
-        value = self[name]
-        assert isinstance(value, int)
-        return value
-
-    def text(self, name: str) -> str:
-        """Return the text in field `name`, its padding taken off."""
-        value = self[name]
-        assert isinstance(value, str)
-        return value
-
-    def data(self, name: str = "data") -> bytes:
-        """Return the bytes in field `name`."""
-        value = self[name]
-        assert isinstance(value, bytes)
-        return value
-
-
-def encode(message: Message, values: Mapping[str, Value]) -> bytes:
-    """Return the payload of `message` with these field values, at most 54 bytes.
-
-    Raises `OutOfRange`, naming field and bound, where a value is missing, unknown or does not fit.
-    """
-    names = {field.name for field in message.fields}
-    if set(values) != names:
-        raise OutOfRange(f"{message.name} takes {sorted(names)}, received {sorted(values)}")
-    return b"".join(_encode_field(message.name, field, values[field.name]) for field in message.fields)
-
-
-def is_whole(message: Message, payload: bytes) -> bool:
-    """Return whether a payload is as long as its message says, its `data` too."""
-    at = 0
-    length = 0
-    for field in message.fields:
-        if field.name == "length":
-            length = payload[at] if at < len(payload) else 0
-        at += length if field.kind == "data" else field.width
-    return at == len(payload)
-
-
-def decode(message: Message, payload: bytes) -> Values | None:
-    """Return the field values in `payload`, or None where it is not whole or a value cannot be; never raises."""
-    if not is_whole(message, payload):
-        return None
-    values = Values()
-    at = 0
-    for field in message.fields:
-        end = len(payload) if field.kind == "data" else at + field.width
-        value = _decode_field(field, payload[at:end])
-        if value is None:
-            return None
-        values[field.name] = value
-        at = end
-    return values
-
-
-def _encode_field(message: str, field: Field, value: Value) -> bytes:
-    where = f"{field.name} of {message}"
-    if field.kind == "number":
-        if not isinstance(value, int) or not 0 <= value <= field.top:
-            raise OutOfRange(f"{where} is {value!r}, not 0 to {field.top}")
-        return value.to_bytes(field.width, "little")
-    if field.kind == "text":
-        if not isinstance(value, str) or not _printable(value.encode("utf-8")) or len(value) > field.width:
-            raise OutOfRange(f"{where} is {value!r}, not at most {field.width} printable ASCII characters")
-        return value.encode("ascii").ljust(field.width, b"\0")
-    if not isinstance(value, bytes) or len(value) > CHUNK:
-        raise OutOfRange(f"{where} is {value!r}, not at most {CHUNK} bytes")
-    return value
-
-
-def _decode_field(field: Field, raw: bytes) -> Value | None:
-    if field.kind == "number":
-        number = int.from_bytes(raw, "little")
-        return number if number <= field.top else None
-    if field.kind == "text":
-        stripped = raw.rstrip(b"\0")
-        return stripped.decode("ascii") if _printable(stripped) else None
-    return raw if len(raw) <= CHUNK else None
-
-
-def _printable(raw: bytes) -> bool:
-    return all(0x20 <= byte < 0x7F for byte in raw)
