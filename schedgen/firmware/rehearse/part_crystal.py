@@ -1,0 +1,64 @@
+"""The 32.768 kHz crystal: the time base of the clock counters, which can be slow, fast, late or dead."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+NOMINAL_HZ = 32768
+NEVER = 1 << 62
+
+
+class Crystal:
+    """`ppm` off its nominal frequency; starts `startup_s` after it is switched on; `stopped` is dead for good."""
+
+    def __init__(self, ppm: float = 0.0, startup_s: float = 0.4, stopped: bool = False) -> None:
+        self.ppm = ppm
+        self.startup_s = startup_s
+        self.stopped = stopped
+        self.running = False
+        """Switched on by the firmware and past its start-up."""
+        self.before_change: list[Callable[[], None]] = []
+        self.after_change: list[Callable[[], None]] = []
+
+    @property
+    def hertz(self) -> float:
+        """Its frequency now, 0 while it does not run."""
+        return NOMINAL_HZ * (1 + self.ppm * 1e-6) if self.running and not self.stopped else 0.0
+
+    def change(self, running: bool | None = None, stopped: bool | None = None, ppm: float | None = None) -> None:
+        """Change what is given; counters that hang on the crystal keep their count."""
+        for listener in self.before_change:
+            listener()
+        self.running = self.running if running is None else running
+        self.stopped = self.stopped if stopped is None else stopped
+        self.ppm = self.ppm if ppm is None else ppm
+        for listener in self.after_change:
+            listener()
+
+
+class Ticks:
+    """A count of ticks of a clock whose frequency may change, against processor cycles, without drift."""
+
+    def __init__(self, cycles_a_second: int) -> None:
+        self.cycles_a_second = cycles_a_second
+        self.hertz = 0.0
+        self._origin = 0.0
+        self._count = 0.0
+
+    def at(self, now: int) -> int:
+        """Whole ticks at cycle `now`."""
+        return int(self._exact(now) + 1e-6)
+
+    def set_hertz(self, hertz: float, now: int) -> None:
+        """Go on at another frequency (0: stand still)."""
+        self._count = self._exact(now)
+        self._origin, self.hertz = float(now), hertz
+
+    def when(self, count: int) -> int:
+        """The first cycle at which `at` gives `count` or more; NEVER while the clock stands still."""
+        if not self.hertz:
+            return NEVER
+        return int(-(-(self._origin + (count - self._count) * self.cycles_a_second / self.hertz) // 1))
+
+    def _exact(self, now: int) -> float:
+        return self._count + (now - self._origin) * self.hertz / self.cycles_a_second

@@ -1,0 +1,390 @@
+"""A whole simulated part: our models in place of the stock ones, pins, memories, edges; closed without a leak."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from random import Random
+from typing import Any
+
+import yasimavr.lib.arch_avr as arch_avr
+import yasimavr.lib.arch_xt as arch_xt
+import yasimavr.lib.core as core
+from yasimavr.device_library import DeviceDescriptor
+from yasimavr.device_library.builders import _builders_arch_avr as avr_builders
+from yasimavr.device_library.builders import _builders_arch_xt as xt_builders
+from yasimavr.lib import _sip
+
+from schedgen.firmware.rehearse.part_adc328 import Converter
+from schedgen.firmware.rehearse.part_crystal import Crystal
+from schedgen.firmware.rehearse.part_memory import MemoryTap, UserRow
+from schedgen.firmware.rehearse.part_model import ADC_SLEEP, Hardware, PlainRegisters, discard
+from schedgen.firmware.rehearse.part_power import BrownOut, ClockControl, Protection
+from schedgen.firmware.rehearse.part_pwm import Dimmer, Tca, Timer1
+from schedgen.firmware.rehearse.part_rtc import Rtc
+from schedgen.firmware.rehearse.part_timer2 import Timer2
+from schedgen.firmware.rehearse.part_usart import ATMEGA328, MEGAAVR, Usart
+
+_MEGAAVR_STOCK = (
+    "CPUINT", "SLPCTRL", "RSTCTRL", "NVMCTRL", "MISC", "PORTA", "PORTC", "PORTD", "PORTF", "PORTMUX",
+    "TCB0", "TCB1", "TCB2", "VREF", "ADC0", "FUSES", "USERROW", "WDT",
+)  # fmt: skip
+_MEGAAVR_LARGE = ("PORTB", "PORTE", "TCB3")
+_ATMEGA328_STOCK = (
+    "CPUINT", "RSTCTRL", "SLPCTRL", "FUSES", "NVMCTRL", "MISC", "PORTB", "PORTC", "PORTD", "EXTINT", "TC0", "VREF",
+    "WDT",
+)  # fmt: skip
+_UNBUILT_328 = (0x44, 0x41, 0x46, 0x23, 0x5F, 0x30)
+_NVM_KINDS = {"eeprom": "EEPROM", "row": "USERROW"}
+
+
+def _megaavr_class() -> Any:
+    class MegaAvr(xt_builders.XT_BaseDevice):
+        def __init__(self, descriptor: Any, builder: Any) -> None:
+            super().__init__(descriptor, builder)
+            large = "PORTB" in descriptor.peripherals
+            builder.build_peripherals(self, [*_MEGAAVR_STOCK, *(_MEGAAVR_LARGE if large else ())])
+
+        def arch_init(self) -> bool:
+            return True
+
+    return MegaAvr
+
+
+def _atmega328_class() -> Any:
+    class Atmega328(avr_builders.AVR_BaseDevice):
+        def __init__(self, descriptor: Any, builder: Any) -> None:
+            super().__init__(descriptor, builder)
+            builder.build_peripherals(self, list(_ATMEGA328_STOCK))
+
+        def arch_init(self) -> bool:
+            return True
+
+    return Atmega328
+
+
+def _descriptor(model: str) -> Any:
+    """The library's description, mended: a finished conversion of the ADC wakes from standby."""
+    found = DeviceDescriptor.create_from_model(model)
+    masks = found.interrupt_map.sleep_mask
+    if "ADC0_RESRDY" in found.interrupt_map.vectors:
+        vector = found.interrupt_map.vectors.index("ADC0_RESRDY")
+        masks["Standby"][vector // 8] |= 1 << vector % 8
+    return found
+
+
+class Watcher(Hardware):
+    """Attached last: opens the EEPROM after each reset (the stock fuses close it), adds up waking and sleeping."""
+
+    def __init__(self) -> None:
+        super().__init__("WATCH")
+        self.since, self.asleep, self.mode = 0, False, 0
+        self.awake = 0
+        self.sleeping: dict[int, int] = {}
+        self.sleepers: list[Callable[[bool, int], None]] = []
+        self.sleeps = 0
+        self.resets: list[tuple[int, int]] = []
+        self.opens_memory = True
+
+    def reset(self, flags: int) -> None:
+        """Note a reset."""
+        if self.opens_memory:
+            _, request = self.device().ctlreq(core.IOCTL_CORE, core.CTLREQ_CORE_SECTIONS)
+            sections = request.data.value(core.MemorySectionManager)
+            for source in range(3):
+                for target in range(3):
+                    sections.set_access_flags(source, target, 3)
+        self.add_up()
+        self.asleep = False
+        self.resets.append((self.now, int(flags)))
+
+    def add_up(self) -> None:
+        """Add the cycles since the last change to where they belong."""
+        now = self.now
+        if self.asleep:
+            self.sleeping[self.mode] = self.sleeping.get(self.mode, 0) + now - self.since
+        else:
+            self.awake += now - self.since
+        self.since = now
+
+    def sleep(self, on: bool, mode: int) -> None:
+        """Note falling asleep and waking; tell the models that care."""
+        now = self.clock_now()
+        if on:
+            self.awake += now - self.since
+            self.mode = mode
+            self.sleeps += 1
+        else:
+            self.sleeping[mode] = self.sleeping.get(mode, 0) + now - self.since
+        self.since = now
+        self.asleep = bool(on)
+        if mode >= ADC_SLEEP:
+            for tell in self.sleepers:
+                tell(on, mode)
+
+
+@dataclass
+class Memories:
+    """What stays without power."""
+
+    eeprom: bytes
+    row: bytes = b""
+
+
+@dataclass
+class Image:
+    """A program for a part: library model, processor clock in Hz, flash content from address 0, fuses by number."""
+
+    model: str
+    hertz: int
+    flash: bytes
+    fuses: bytes = b""
+    supply_v: float = 3.3
+
+
+@dataclass
+class Wiring:
+    """How the board's outputs hang on pins: name to (pin, active high, dimmer channel or None)."""
+
+    outputs: dict[str, tuple[str, bool, int | None]]
+    receive_pin: str
+    pulls: dict[str, str] = field(default_factory=dict)
+    """External state of each pin when the board leaves it alone: U, D or Z."""
+
+
+class SimulatedPart:
+    """One power-on of one part. `on_edge` hears (cycle, output, level in percent) of every change of an output."""
+
+    def __init__(
+        self,
+        image: Image,
+        memories: Memories,
+        wiring: Wiring,
+        crystal: Crystal,
+        on_edge: Callable[[int, str, int], None],
+        seed: int = 0,
+    ) -> None:
+        self.image, self.wiring, self.crystal, self.on_edge = image, wiring, crystal, on_edge
+        self.is_megaavr = image.model != "atmega328p"
+        self.errors: list[str] = []
+        self._outside: dict[str, str | float] = {}
+        self._hooks: list[Any] = []
+        self._models: list[Hardware] = []
+        self._watching: list[Hardware] = []
+        crystal.running = False
+        crystal.before_change.clear()
+        crystal.after_change.clear()
+        self._build(_descriptor(image.model))
+        self.loop = core.SimLoop(self.device)
+        self.loop.set_fast_mode(True)
+        self.device.load_firmware(self._program())
+        self.probe = core.DeviceDebugProbe(self.device)
+        self.device.reset() if image.fuses else None
+        self.write("eeprom", memories.eeprom)
+        if memories.row:
+            self.write("row", memories.row)
+        self._fill_ram(seed)
+        self._levels: dict[str, int] = {}
+        self._duties: dict[int, float | None] = {}
+        self._wire()
+
+    # --- building
+
+    def _build(self, descriptor: Any) -> None:
+        builder = xt_builders.XT_DeviceBuilder if self.is_megaavr else avr_builders.AVR_DeviceBuilder
+        made = _megaavr_class() if self.is_megaavr else _atmega328_class()
+        self.device = builder.build_device(descriptor, made)
+        self.device.set_option(core.Device.Option.InfiniteLoopDetect, False)
+        vector = descriptor.interrupt_map.vectors.index
+        self.watcher = Watcher()
+        self.watcher.opens_memory = self.is_megaavr
+        if self.is_megaavr:
+            self._build_megaavr(vector)
+        else:
+            self._build_328(vector)
+        for model in (*self._models, self.watcher):
+            model.hertz = self.image.hertz
+            self.device.attach_peripheral(model)
+        self.watcher.sleepers = [model.slept for model in self._models if type(model).slept is not Hardware.slept]
+        self._models.append(self.watcher)
+
+    def _build_megaavr(self, vector: Callable[[str], int]) -> None:
+        self.clock: Rtc | Timer2 = Rtc((vector("RTC_CNT"), vector("RTC_PIT")), self.crystal)
+        usart = tuple(vector(f"USART0_{what}") for what in ("RXC", "DRE", "TXC"))
+        self.usart = Usart(MEGAAVR, (usart[0], usart[1], usart[2]), self.wiring.receive_pin)
+        self.brown_out: BrownOut | None = BrownOut(vector("BOD"))
+        self.dimmer: Dimmer = Tca("TCA0")
+        self.clock_control: ClockControl | None = ClockControl(self.crystal)
+        self._models = [
+            self.clock, self.usart, self.brown_out, self.dimmer, self.clock_control,
+        ]  # fmt: skip
+        self.tap = MemoryTap(0x1000, lambda value: bool(value & 7))
+        guard = Protection()
+        row = UserRow(64, lambda: self.read("row"))
+        for watching in (self.tap, guard, row):
+            watching.watch(self.device)
+        self._watching = [self.tap, guard, row]
+
+    def _build_328(self, vector: Callable[[str], int]) -> None:
+        self.clock = Timer2((vector("TIMER2_COMPA"), vector("TIMER2_COMPB"), vector("TIMER2_OVF")), self.crystal)
+        usart = (vector("USART_RX"), vector("USART_UDRE"), vector("USART_TX"))
+        self.usart = Usart(ATMEGA328, usart, self.wiring.receive_pin)
+        self.brown_out, self.clock_control = None, None
+        self.dimmer = Timer1("TC1")
+        converter = Converter(vector("ADC"), self._volts, self.image.supply_v)
+        self._models = [self.clock, self.usart, self.dimmer, converter, PlainRegisters("PLAIN", _UNBUILT_328)]
+        self.tap = MemoryTap(0x1F, lambda value: value & 6 == 6)
+        self.tap.watch(self.device)
+        self._watching = [self.tap]
+
+    def _program(self) -> Any:
+        program = core.Firmware()
+        program.frequency = self.image.hertz
+        program.vcc = self.image.supply_v
+        program.aref = self.image.supply_v
+        self._add(program, core.Firmware.Area.Flash, self.image.flash)
+        if self.image.fuses:
+            self._add(program, core.Firmware.Area.Fuses, self.image.fuses)
+        return program
+
+    def _add(self, program: Any, area: Any, data: bytes) -> None:
+        block = core.Firmware.block_view_t()
+        block.base = 0
+        block.bytes = data
+        program.add_block(area, block)
+
+    def _fill_ram(self, seed: int) -> None:
+        """Memory after power-on holds anything."""
+        ram = self.device._descriptor_.mem.data_segments["ram"]
+        first, last = int(ram[0]), int(ram[1])
+        self.probe.write_data(first, Random(seed).randbytes(last - first + 1))
+
+    # --- pins
+
+    def _wire(self) -> None:
+        self.usart.move_pin = lambda level: self.set_pin(self.wiring.receive_pin, level)
+        self.set_pin(self.wiring.receive_pin, "H")
+        for pin, pull in self.wiring.pulls.items():
+            self.set_pin(pin, pull)
+        self.dimmer.told = self._dimmed
+        for name, (pin, _, channel) in self.wiring.outputs.items():
+            self._duties[-1 if channel is None else channel] = None
+            self._listen(name, pin)
+            self._settle(name)
+
+    def _listen(self, name: str, pin: str) -> None:
+        def changed(data: Any, tag: int) -> None:
+            try:
+                if data.sigid == 1:
+                    self._settle(name)
+            except Exception as error:
+                self.errors.append(repr(error))
+
+        hook = core.CallableSignalHook(changed)
+        self.device.find_pin(pin).signal().connect(hook, 0)
+        self._hooks.append(hook)
+
+    def _dimmed(self, channel: int, duty: float | None) -> None:
+        self._duties[channel] = duty
+        for name, (_, _, own) in self.wiring.outputs.items():
+            if own == channel:
+                self._settle(name)
+
+    def _settle(self, name: str) -> None:
+        """Find an output's level and tell when it has changed."""
+        pin, active_high, channel = self.wiring.outputs[name]
+        duty = None if channel is None else self._duties.get(channel)
+        if duty is None:
+            high = bool(self.device.find_pin(pin).digital_state())
+            level = 100 if high == active_high else 0
+        else:
+            level = round(100 * (duty if active_high else 1 - duty))
+        if self._levels.get(name, 0) != level:
+            self._levels[name] = level
+            self.on_edge(int(self.device.cycle()), name, level)
+
+    def set_pin(self, pin: str, level: str | float) -> None:
+        """Drive a pin from outside: H, L, Z (let go), U or D (pulled), or volts."""
+        found = self.device.find_pin(pin)
+        self._outside[pin] = level
+        if isinstance(level, str):
+            found.set_external_state(level)
+        else:
+            found.set_external_state("A", min(1.0, max(0.0, level / self.image.supply_v)))
+
+    def _volts(self, channel: int) -> float:
+        level = self._outside.get(f"PC{channel}", 0.0)
+        return (self.image.supply_v if level in ("H", "U") else 0.0) if isinstance(level, str) else level
+
+    # --- memories
+
+    def _memory(self, which: str) -> Any:
+        kinds = arch_xt.ArchXT_Core.ArchXT_NVM if self.is_megaavr else arch_avr.ArchAVR_Core.ArchAVR_NVM
+        request = core.ctlreq_data_t()
+        request.index = int(getattr(kinds, _NVM_KINDS[which]))
+        _, answer = self.device.ctlreq(core.IOCTL_CORE, core.CTLREQ_CORE_NVM, request)
+        return answer.data.value(core.NonVolatileMemory)
+
+    def read(self, which: str) -> bytes:
+        """The whole EEPROM, or the user row."""
+        memory = self._memory(which)
+        return bytes(memory.read(0, memory.size()))
+
+    def write(self, which: str, data: bytes) -> None:
+        """Set the EEPROM or the user row."""
+        self._memory(which).program(bytes(data), 0)
+
+    def memories(self) -> Memories:
+        """What stays when the power goes now."""
+        return Memories(self.read("eeprom"), self.read("row") if self.is_megaavr else b"")
+
+    # --- running
+
+    @property
+    def now(self) -> int:
+        """Cycles since power-on."""
+        return int(self.loop.cycle())
+
+    def run_to(self, cycle: int) -> None:
+        """Run until `cycle`. Raises RuntimeError where the program has crashed the simulated part."""
+        left = cycle - self.now
+        if left > 0:
+            self.loop.run(left)
+        state = self.device.state()
+        if state in (core.Device.State.Crashed, core.Device.State.Done):
+            raise RuntimeError(
+                f"the simulated part stopped ({state.name}) at program address {self.probe.read_pc():#x}"
+            )
+        if self.errors:
+            raise RuntimeError(self.errors[0])
+
+    def stop_here(self) -> None:
+        """Let `run_to` return after the present instruction."""
+        self.probe.set_device_state(core.Device.State.Break)
+
+    @property
+    def broken_rules(self) -> dict[str, int]:
+        """Rules of the hardware that the firmware broke, with how often."""
+        found: dict[str, int] = {}
+        for model in (*self._models, *self._watching):
+            for rule, count in model.broken_rules.items():
+                found[rule] = found.get(rule, 0) + count
+        return found
+
+    def close(self) -> None:
+        """Take everything apart in the order that neither leaks nor crashes."""
+        self.probe.detach()
+        self._hooks.clear()
+        self.usart.move_pin = lambda level: None
+        self.dimmer.told = lambda channel, duty: None
+        for model in (*self._models, *self._watching):
+            discard(model)
+            model.let_go()
+        self.crystal.before_change.clear()
+        self.crystal.after_change.clear()
+        self.watcher.sleepers.clear()
+        device, loop = self.device, self.loop
+        del self.device, self.loop
+        _sip.delete(device)
+        _sip.delete(loop)
+        self._models, self._watching = [], []
