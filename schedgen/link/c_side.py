@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from schedgen.link.frames import FRAME_SIZE, PAYLOAD_SIZE
+from schedgen.link.message import Message
 from schedgen.link.messages import (
     AREAS,
     BY_NUMBER,
@@ -26,7 +27,6 @@ from schedgen.link.messages import (
     SPEED_MOST,
     STATES,
     UNCHANGED,
-    Message,
 )
 
 

@@ -1,7 +1,7 @@
 """The virtual board: the device side of the protocol, byte by byte, over a memory whose every write can be watched.
 
 It obeys what `messages.py` says, as the firmware does, and holds its settings with the same rules (`holdings.py`); it
-flies nothing: time passes only for silence, pulses and the clock after `start`.
+flies nothing: time passes only for silence, pulses, playing and the clock after `start`.
 """
 
 from __future__ import annotations
@@ -14,13 +14,17 @@ from schedgen.link import messages
 from schedgen.link.eeprom import Memory, Nameplate
 from schedgen.link.frames import Frame, FrameDecoder, encode_frame
 from schedgen.link.holdings import Holdings, Refusal
-from schedgen.link.messages import AREAS, NO_CODE, NO_SLOT, REASON_NUMBERS, REPLIES, REQUESTS, Message, Value, Values
+from schedgen.link.message import Message
+from schedgen.link.messages import AREAS, NO_CODE, NO_SLOT, REASON_NUMBERS, REPLIES, REQUESTS, Value, Values
 from schedgen.link.plain import PlainText
+from schedgen.link.virtual_bench import LastDive, Player, VirtualPack, many_readings
 from schedgen.settings.decode import decode
 from schedgen.settings.fields import LAYOUT_VERSION
+from schedgen.settings.schedule import edges
 
 _ON_BENCH, _ARMED, _ON_DECK = (messages.STATES.index(name) for name in ("on bench", "armed", "on deck"))
-_LOCKED_WHILE_ARMED = ("write", "commit", "pulse", "name")
+_LOCKED_WHILE_ARMED = ("write", "commit", "pulse", "name", "measure", "play", "follow")
+_LOCKED_WHILE_PLAYING = ("write", "commit", "arm", "start", "pulse", "name")
 _FAULT_NO_SLOT = 1 << list(messages.FAULTS).index("settings")
 
 
@@ -35,7 +39,10 @@ class Pulse:
 
 
 class VirtualBoard:
-    """A board in memory. `pulses` records what its outputs were told; `pack_mv` and `resets` may be set by a test."""
+    """A board in memory. `pulses` records what its outputs were told.
+
+    A test may set `pack`, `last_dive` and `resets`. While `lead` is False the bench lead is not detected, which ends what is played.
+    """
 
     def __init__(self, memory: Memory) -> None:
         """Switch it on. Raises `LinkError` where `memory` is not that of a virtual board."""
@@ -43,8 +50,11 @@ class VirtualBoard:
         self.plate = Nameplate.unpack(bytes(memory.image))
         self.holdings = Holdings(memory, self.plate)
         self.pulses: list[Pulse] = []
-        self.pack_mv = 12_000
+        self.pack = VirtualPack()
+        self.last_dive = LastDive()
+        self.lead = True
         self.resets = 0
+        self._player: Player | None = None
         self._decoder = FrameDecoder()
         self._plain = PlainText()
         self._last_sequence = 0
@@ -60,6 +70,7 @@ class VirtualBoard:
         """
         out = bytearray()
         self._now_s = now_s
+        self._play_on()
         if now_s - self._last_byte_s >= messages.SILENCE_S:
             self._decoder.reset()
             if self._plain.silence():
@@ -76,6 +87,21 @@ class VirtualBoard:
             if pulse.output == output:
                 return pulse.level if self._now_s < pulse.at_s + pulse.duration_ms / 1000 else 0
         return 0
+
+    @property
+    def levels(self) -> list[int]:
+        """The level of every output now, in percent, by a pulse or by what is played; releases stay off in that."""
+        levels = [self.level_of(output) for output in range(len(self.plate.kinds))]
+        if self._player is not None and self._player.playing:
+            for output, level in enumerate(self._player.levels[: len(levels)]):
+                if self.plate.kinds[output] != "release":
+                    levels[output] = max(levels[output], level)
+        return levels
+
+    @property
+    def pack_mv(self) -> int:
+        """One reading of the pack voltage, mV."""
+        return self.pack.reading_mv(self.levels)
 
     def _take(self, byte: int) -> bytes:
         frame = self._decoder.feed_byte(byte)
@@ -103,13 +129,21 @@ class VirtualBoard:
             asked = messages.decode(request, frame.payload)
             if asked is None:
                 raise Refusal("out of range")
-            if self.holdings.armed_code is not None and request.name in _LOCKED_WHILE_ARMED:
-                raise Refusal("armed")
+            if self._player is not None:
+                self._player.frame(self._now_s)
+            self._check_free(request.name)
             answer, values = REPLIES[request.name], self._handlers()[request.name](asked)
         except Refusal as refusal:
             answer = REPLIES["refused"]
             values = {"request": frame.kind, "reason": REASON_NUMBERS[refusal.reason]}
         return Frame(frame.sequence, answer.number, messages.encode(answer, values))
+
+    def _check_free(self, name: str) -> None:
+        """Refuse what is not obeyed now, armed or playing."""
+        if self.holdings.armed_code is not None and name in _LOCKED_WHILE_ARMED:
+            raise Refusal("armed")
+        if self._player is not None and self._player.playing and name in _LOCKED_WHILE_PLAYING:
+            raise Refusal("busy")
 
     def _handlers(self) -> dict[str, Callable[[Values], dict[str, Value]]]:
         handlers: dict[str, Callable[[Values], dict[str, Value]]] = {
@@ -122,6 +156,11 @@ class VirtualBoard:
             "start": self._start,
             "pulse": self._pulse,
             "name": self._name,
+            "measure": self._measure,
+            "journal": lambda _: self.last_dive.journal(),
+            "history": self._history,
+            "play": self._play,
+            "follow": self._follow,
         }
         assert handlers.keys() == REQUESTS.keys()
         return handlers
@@ -190,6 +229,8 @@ class VirtualBoard:
         return {"state": self._state, "code": asked["code"]}
 
     def _disarm(self, asked: Values) -> dict[str, Value]:
+        if self._player is not None:
+            self._player.stop()
         self.holdings.disarm()
         self._started_s = None
         return {"state": self._state}
@@ -227,6 +268,49 @@ class VirtualBoard:
         self.pulses.append(Pulse(self._now_s, output, duration, level))
         return {"output": output, "level": level}
 
+    def _measure(self, asked: Values) -> dict[str, Value]:
+        count = asked.number("readings")
+        if not count:
+            raise Refusal("out of range")
+        first, total, squares = many_readings(self.pack, self.levels, count)
+        return {"readings": count, "first_mv": first, "sum_mv": total, "squares": squares}
+
+    def _history(self, asked: Values) -> dict[str, Value]:
+        first = asked.number("first")
+        data = self.last_dive.history(first)
+        return {"first": first, "step_mv": self.last_dive.step_mv, "length": len(data), "data": data}
+
+    def _play(self, asked: Values) -> dict[str, Value]:
+        speed = asked.number("speed")
+        if not speed:
+            if self._player is not None:
+                self._player.stop()
+            return {"speed": 0}
+        if (self._player is not None and self._player.playing) or any(self.levels):
+            raise Refusal("busy")
+        self.holdings.check_code(asked.number("code"))
+        dive = decode(self.holdings.active_block() or b"")
+        self._player = Player(edges(dive), dive.outputs, dive.end_s, speed, self._now_s)
+        return {"speed": speed}
+
+    def _follow(self, asked: Values) -> dict[str, Value]:
+        player = self._player
+        data = b"" if player is None else player.take()
+        return {
+            "elapsed": 0 if player is None else player.elapsed,
+            "playing": int(player is not None and player.playing),
+            "pack_mv": self.pack_mv,
+            "lost": 0 if player is None else player.take_lost(),
+            "length": len(data),
+            "data": data,
+        }
+
+    def _play_on(self) -> None:
+        if self._player is not None and self._player.playing:
+            self._player.go_on(self._now_s)
+            if not self.lead:
+                self._player.stop()
+
     def _name(self, asked: Values) -> dict[str, Value]:
         self.holdings.rename(asked.text("given_name"))
         return {"given_name": asked["given_name"]}
@@ -238,6 +322,7 @@ class VirtualBoard:
         code = self.holdings.active_code()
         dive = "no dive" if code is None else f"dive {to_crockford(code)}"
         state = messages.STATES[self._state]
-        volts = f"{self.pack_mv // 1000}.{self.pack_mv % 1000 // 10:02d} V"
+        pack_mv = self.pack_mv
+        volts = f"{pack_mv // 1000}.{pack_mv % 1000 // 10:02d} V"
         said = f"{self.plate.board} holds {dive}, state {state}, pack {volts}, clock {self._elapsed} s.\r\n"
         return said.encode("ascii")

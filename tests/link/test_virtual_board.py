@@ -414,7 +414,7 @@ def test_newline_question_newline_within_a_frame_is_data(board: VirtualBoard) ->
 
 
 def test_the_sentence_names_dive_state_voltage_and_clock(board: VirtualBoard) -> None:
-    board.pack_mv = 11_056
+    board.pack.open_v = 11.056
     deck.arm(port_to(board), OLD.code)
     expected = f"halyard-4809 holds dive {OLD.code}, state armed, pack 11.05 V, clock 0 s.\r\n"
     assert board.feed(b"\0?\n", 50.0).decode("ascii") == expected
