@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from types import ModuleType
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from schedgen.board.model import Board
     from schedgen.dive.vehicle import Site, WaterRow
     from schedgen.judge import Judgement
+    from schedgen.judge.buttons import Choice
     from schedgen.plan.model import Plan
     from schedgen.settings import Settings
     from schedgen.simulate import Results
@@ -58,8 +60,20 @@ class LoadedDive:
         return assumptions(self.dive, self.cell)
 
     def plan(self) -> Plan:
-        """The Plan: events as intervals, windows and edges of each output. Raises FileProblems, OutOfRange."""
+        """The Plan: events as intervals, windows and edges of each output, and which field changes may be chosen.
+
+        Raises FileProblems, OutOfRange.
+        """
         return self._plan
+
+    def choices(self) -> tuple[Choice, ...]:
+        """Every combination of field changes with why it is not offered, in the order of `plan().allowed_changes`."""
+        return self._choices
+
+    @property
+    def accepted_by_choices(self) -> frozenset[str]:
+        """Keys of `accept` that some combination of field changes needs."""
+        return frozenset(key for choice in self._choices for key in choice.accepted)
 
     def simulate(self) -> Results:
         """Every case of the dive: nominal, the worst corners, what goes wrong on top. Raises OutOfRange."""
@@ -74,16 +88,31 @@ class LoadedDive:
         return self._judgement
 
     @cached_property
-    def _plan(self) -> Plan:
+    def _compiled(self) -> Plan:
         from schedgen.plan import compile_plan
 
         return compile_plan(self.dive, self.board, self.places, self.cell)
 
     @cached_property
+    def _choices(self) -> tuple[Choice, ...]:
+        if not self._compiled.field_changes:
+            return ()
+        from schedgen.judge.buttons import judged_choices
+        from schedgen.judge.subject import Subject
+
+        return judged_choices(Subject(self, self._compiled, self._results))
+
+    @cached_property
+    def _plan(self) -> Plan:
+        if not self._choices:
+            return self._compiled
+        return replace(self._compiled, allowed_changes=tuple(choice.allowed for choice in self._choices))
+
+    @cached_property
     def _results(self) -> Results:
         from schedgen.simulate import simulate
 
-        return simulate(self.dive, self.board, self.cell, self._plan)
+        return simulate(self.dive, self.board, self.cell, self._compiled)
 
     @cached_property
     def _settings(self) -> Settings:

@@ -27,11 +27,13 @@ def _ambiguous(key: str, findings: Sequence[Finding]) -> tuple[str, ...]:
     return tuple(loads) if len(loads) > 1 else ()
 
 
-def apply(subject: Subject, accept: Mapping[str, str], findings: Sequence[Finding]) -> list[Finding]:
+def apply(
+    subject: Subject, accept: Mapping[str, str], findings: Sequence[Finding], beside: frozenset[str] = frozenset()
+) -> list[Finding]:
     """The findings with those accepted that `accept` names, and an accept-unused note for each entry that does nothing.
 
     NAME takes the findings of that name while they stand at one load; where they stand at several, NAME@load is
-    needed. A final finding stays as it is and says why.
+    needed. A final finding stays as it is and says why. `beside` are keys that do something for a field change.
     """
     done: list[Finding] = []
     unclear = {key: loads for key in accept if (loads := _ambiguous(key, findings))}
@@ -50,7 +52,7 @@ def apply(subject: Subject, accept: Mapping[str, str], findings: Sequence[Findin
             done.append(
                 _unused(subject, key, f"{key} stands at several loads", f"write {listed(names)}, each with a reason")
             )
-        elif key not in matched:
+        elif key not in matched and key not in beside:
             done.append(_unused(subject, key, f"nothing here is {key}", "take the line out"))
     return done
 

@@ -1,7 +1,7 @@
-"""What the two buttons may choose on deck: stops that come only with a field change.
+"""What the two buttons may choose on deck: every combination of field changes judged as the dive it would make.
 
-The latest release with the highest levels is simulated, since it costs most energy. The earliest is judged by its
-windows alone: what is still on is cut there. All choices between them lie between these two.
+A combination that brings a stop which the dive as written has not is not offered: its flag in
+`plan.allowed_changes` is false, the settings block carries the flags, and the report says which stops are to blame.
 """
 
 from __future__ import annotations
@@ -9,102 +9,139 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from typing import Any
 
 from schedgen.errors import OutOfRange
 from schedgen.judge.finding import Finding
-from schedgen.judge.rules import Registered
+from schedgen.judge.names import FINDINGS
+from schedgen.judge.rules import Registered, all_rules
 from schedgen.judge.subject import Subject
-from schedgen.judge.words import listed, span
-from schedgen.plan.model import ChooseLevel, ShiftRelease
+from schedgen.judge.words import elapsed, listed, span
+from schedgen.plan.changes import apply_changes, combinations, shift_of, unchanged
+from schedgen.plan.model import Plan, ShiftRelease
+from schedgen.settings.fields import COMBINATIONS_MOST
 
-SHIFTED_THEMSELVES = frozenset(
-    {
-        "release-before-bottom",
-        "release-too-late",
-        "release-interlock",
-        "backup-before-primary",
-        "clock-too-coarse",
-        "window-outside-dive",
-        "window-overlap",
-        "window-empty",
-        "settings-too-big",
-        "counter-range",
-    }
-)
-"""Names whose rules look at every shift already, or at the file as written."""
+UNALTERED = frozenset({"sinks-after-release", "floats-with-ballast", "depth-rating", "release-output-floats"})
+"""Stops on which neither a time nor a level has any bearing: they are not looked for again."""
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A choice of the buttons: in words, the subject with it, and the index of the field change to blame."""
+    """One combination: its values as `plan.combinations` has them, in words, and what keeps it from being offered."""
 
+    values: tuple[int, ...]
     words: str
-    subject: Subject
-    index: int
+    reasons: tuple[str, ...] = ()
+    """Empty when it is offered. Each `NAME: message`, or a bare sentence where a time of the release forbids it."""
+    accepted: frozenset[str] = frozenset()
+    """Keys of `accept` without which it would not be offered."""
+
+    @property
+    def allowed(self) -> bool:
+        """Whether the buttons can choose it."""
+        return not self.reasons
 
 
-def choices(subject: Subject) -> Iterator[Choice]:
-    """The latest permitted release with the highest levels (simulated where the subject is), and the earliest."""
-    from schedgen.plan.changes import apply_changes, unchanged
-    from schedgen.simulate import simulate
+def judged_choices(subject: Subject) -> tuple[Choice, ...]:
+    """Every combination of the plan's field changes, in the order of `plan.allowed_changes`; none without changes,
+    or with more than the settings hold.
 
-    plan = subject.plan
-    if not plan.field_changes or subject.settings_error is not None:
-        return
-    seen = {unchanged(plan)}
-    for shift_s, run_it in ((max(subject.shifts_s), subject.results is not None), (min(subject.shifts_s), False)):
-        choice = tuple(_chosen(change, shift_s) for change in plan.field_changes)
-        if choice in seen:
-            continue
-        seen.add(choice)
-        changed = apply_changes(plan, choice)
-        results = simulate(subject.dive, subject.board, subject.cell, changed) if run_it else None
-        index = next(i for i, pair in enumerate(zip(choice, unchanged(plan), strict=True)) if pair[0] != pair[1])
-        yield Choice(_in_words(subject, choice), replace(subject, plan=changed, results=results), index)
-
-
-def _chosen(change: ShiftRelease | ChooseLevel, shift_s: int) -> int:
-    if isinstance(change, ShiftRelease):
-        return shift_s // change.step_s if change.step_s else 0
-    return max(change.values)
-
-
-def _in_words(subject: Subject, choice: Sequence[int]) -> str:
-    words = []
-    for change, value in zip(subject.plan.field_changes, choice, strict=True):
-        if isinstance(change, ShiftRelease) and value:
-            words.append(f"the release {span(change.step_s * value)} {'later' if value > 0 else 'earlier'}")
-        elif isinstance(change, ChooseLevel) and value != change.values[0]:
-            words.append(f"{subject.plan.outputs[change.output].load} at {value} %")
-    return listed(words)
-
-
-def with_field_changes(subject: Subject, rules: Sequence[Registered], found: Sequence[Finding]) -> Iterator[Finding]:
-    """Stops that a choice of the buttons brings and the dive as written has not.
-
-    A rule that cannot be applied (OutOfRange) has said so for the dive as written. Raises OutOfRange where the changed
-    dive cannot be simulated.
+    `subject` is the dive as written; without results, only what needs no simulation is judged.
     """
-    known = {(finding.name, finding.load) for finding in found if finding.severity == "stop"}
-    for chosen in choices(subject):
-        place = subject.place(f"field_changes.{chosen.index}")
-        for stop in _stops(chosen, rules):
-            if (stop.name, stop.load) not in known:
-                known.add((stop.name, stop.load))
-                yield replace(
-                    stop,
-                    place=place,
-                    message=f"with the field change to {chosen.words}: {stop.message}",
-                    fix=f"take that choice out of field_changes, or {stop.fix}",
-                )
+    plan = subject.plan
+    if not 0 < len(combinations(plan)) <= COMBINATIONS_MOST:
+        return ()
+    rules = tuple(rule for rule in all_rules() if any(_may_stop(name) for name in rule.names))
+    housings: dict[Any, Any] = {}
+    bare = replace(subject, plan=replace(plan, field_changes=(), allowed_changes=()))
+    known = {(finding.name, finding.load) for finding in _stops(bare, rules)}
+    as_written = unchanged(plan)
+    return tuple(
+        Choice(values, "as written", tuple(_impossible(plan, values)))
+        if values == as_written
+        else _judged(subject, values, rules, known, housings)
+        for values in combinations(plan)
+    )
 
 
-def _stops(chosen: Choice, rules: Sequence[Registered]) -> Iterator[Finding]:
-    """The stops of a changed dive, of rules that its results allow."""
+def _may_stop(name: str) -> bool:
+    return FINDINGS[name].severity == "stop" and name not in UNALTERED
+
+
+def _judged(
+    subject: Subject,
+    values: tuple[int, ...],
+    rules: Sequence[Registered],
+    known: set[tuple[str, str]],
+    housings: dict[Any, Any],
+) -> Choice:
+    """One combination: stops that it brings, but for those that the user accepts."""
+    words = in_words(subject.plan, values)
+    impossible = tuple(_impossible(subject.plan, values))
+    if impossible:
+        return Choice(values, words, impossible)
+    try:
+        stops = list(_stops(_changed(subject, values, housings), rules))
+    except OutOfRange as trouble:
+        return Choice(values, words, (f"it could not be judged: {trouble.message}",))
+    reasons: dict[str, None] = {}
+    accepted: set[str] = set()
+    for stop in stops:
+        if (stop.name, stop.load) in known:
+            continue
+        key = next((k for k in (f"{stop.name}@{stop.load}", stop.name) if k in subject.dive.accept), None)
+        if key is not None and not stop.final:
+            accepted.add(key)
+        else:
+            reasons[f"{stop.name}{'@' + stop.load if stop.load else ''}: {stop.message}"] = None
+    return Choice(values, words, tuple(reasons), frozenset(accepted))
+
+
+def _changed(subject: Subject, values: tuple[int, ...], housings: dict[Any, Any]) -> Subject:
+    """The dive as the buttons would leave it, simulated where the subject is. Raises OutOfRange."""
+    from schedgen.simulate.choices import simulate_deciding
+
+    changed = apply_changes(subject.plan, values)
+    results = None
+    if subject.results is not None:
+        results = simulate_deciding(subject.dive, subject.board, subject.cell, changed, housings)
+    return replace(subject, plan=changed, results=results)
+
+
+def _impossible(plan: Plan, values: tuple[int, ...]) -> Iterator[str]:
+    """Why the times of the release forbid a combination; nothing where they do not (see `plan.changes.is_possible`)."""
+    shift, limits = shift_of(plan, values), plan.interlocks
+    if plan.primary is None:
+        if shift:
+            yield "the controller does not fire this release, so nothing can move it"
+        return
+    at, last = plan.primary.at_s + shift, plan.primary.last_end_s + shift
+    if at < limits.not_before_s:
+        yield f"the release would fire {elapsed(at)}, before not_before ({elapsed(limits.not_before_s)})"
+    if last > limits.latest_s:
+        yield f"its last try would end {elapsed(last)}, after latest ({elapsed(limits.latest_s)})"
+
+
+def in_words(plan: Plan, values: Sequence[int]) -> str:
+    """A combination as a person says it: `release 1 h later and lights at 45 %`."""
+    words = []
+    for change, value in zip(plan.field_changes, values, strict=True):
+        if isinstance(change, ShiftRelease):
+            if value:
+                words.append(f"release {span(change.step_s * value)} {'later' if value > 0 else 'earlier'}")
+        elif value != change.values[0]:
+            output = plan.outputs.get(change.output)
+            words.append(f"{output.load if output else change.output} at {value} %")
+    return listed(words) or "as written"
+
+
+def _stops(subject: Subject, rules: Sequence[Registered]) -> Iterator[Finding]:
+    """The stops of a dive, of rules that its results allow. A rule that cannot be applied has said so for the dive as
+    written."""
     for rule in rules:
-        if SHIFTED_THEMSELVES & set(rule.names) or (rule.simulated and chosen.subject.results is None):
+        if rule.simulated and subject.results is None:
             continue
         with suppress(OutOfRange):
-            for outcome in rule.decide(chosen.subject):
+            for outcome in rule.decide(subject):
                 if isinstance(outcome, Finding) and outcome.severity == "stop":
                     yield outcome

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from schedgen.errors import BlockError, OutOfRange
 from schedgen.judge.accept import apply
-from schedgen.judge.buttons import with_field_changes
 from schedgen.judge.finding import Finding, Judgement
 from schedgen.judge.headline import headline, ordered
 from schedgen.judge.rules import Registered, all_rules
@@ -32,9 +31,8 @@ def judge_subject(subject: Subject) -> Judgement:
     rules = all_rules()
     outcomes = [outcome for rule in rules for outcome in _decide(rule, subject)]
     found = _once([outcome for outcome in outcomes if isinstance(outcome, Finding)])
-    outcomes += _changed(subject, rules, found)
-    found = _once([outcome for outcome in outcomes if isinstance(outcome, Finding)])
-    findings = ordered(apply(subject, subject.dive.accept, found))
+    beside = frozenset(getattr(subject.parts, "accepted_by_choices", ()))
+    findings = ordered(apply(subject, subject.dive.accept, found, beside))
     extra = subject.results.not_checked if subject.results is not None else ()
     return Judgement(
         findings=findings,
@@ -53,16 +51,6 @@ def _decide(rule: Registered, subject: Subject) -> Iterator[Outcome]:
         yield from rule.decide(subject)
     except OutOfRange as trouble:
         yield from (Missing(name, trouble.message) for name in rule.names)
-
-
-def _changed(subject: Subject, rules: Sequence[Registered], found: Sequence[Finding]) -> list[Outcome]:
-    """Stops that only a field change brings; where a changed dive cannot be judged, that is said."""
-    outcomes: list[Outcome] = []
-    try:
-        outcomes += with_field_changes(subject, rules, found)
-    except OutOfRange as trouble:
-        outcomes.append(Missing("field changes", trouble.message))
-    return outcomes
 
 
 def _once(findings: Sequence[Finding]) -> list[Finding]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from schedgen.report import words
+from schedgen.report.choices import choice_texts
 from schedgen.report.tables import event_rows, table
 
 if TYPE_CHECKING:
@@ -205,6 +206,7 @@ def details(subject: Subject, paint: Paint = _plain) -> list[str]:
     lines += ["  " + row for row in table(event_rows(subject.plan), right=frozenset({2, 4}))]
     lines += _listing(paint("Compiled so", "bold"), [_note(note) for note in subject.plan.notes if not note.name])
     lines += _findings(subject, paint)
+    lines += _listing(paint("Field changes", "bold"), choice_texts(subject.loaded.choices()))
     lines += _energy(subject, paint)
     lines += _storage(subject, paint)
     lines += _information(subject, paint)

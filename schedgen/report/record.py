@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from schedgen.report.choices import choice_records
+
 if TYPE_CHECKING:
     from schedgen.report.check import Subject
     from schedgen.simulate.results import Account
@@ -67,6 +69,7 @@ def check_record(subject: Subject, case: str = "worst") -> dict[str, Any]:
             said.topic.lower().replace(" ", "_"): {key: figure(value) for key, value in said.figures.items()}
             for said in subject.facts.information
         },
+        "field_changes": choice_records(subject.loaded.choices()),
         "guessed": list(subject.loaded.guessed),
         "defaults": [f"{path}: {text}" for path, text in subject.loaded.defaults],
         "not_checked": list(subject.judgement.not_checked),

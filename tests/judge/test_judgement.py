@@ -13,7 +13,7 @@ from schedgen.judge.judging import judge_subject
 from schedgen.judge.rules import Registered, all_rules
 from schedgen.judge.subject import Span, outside, within
 
-from .test_findings import SHIFT, button, parallel
+from .test_findings import button, parallel
 
 Edit = tuple[str, str]
 
@@ -111,36 +111,6 @@ def test_following_the_advice_removes_the_finding(
     mended = judged(*kept, (old, new.format(value[1])))
     worse = [f.message for f in mended.all(name) if f.severity == found.severity]
     assert not worse
-
-
-LEVELS = "values: [70 %, 45 %]"
-
-
-def test_a_level_that_the_buttons_may_choose_must_not_cost_the_reserve(judged: Callable) -> None:
-    """With 3 strings 2.9 Wh are left above the reserve at 70 %; the lights take 35 Wh, so 100 % takes 15 Wh more."""
-    assert not judged(*parallel(3)).has("reserve-short")
-    brighter = judged(*parallel(3), (LEVELS, "values: [70 %, 100 %]"))
-    found = brighter.one("reserve-short")
-    assert found.message.startswith("with the field change to the release 2 h later and lights at 100 %: ")
-    assert "field_changes" in found.fix
-    assert "shift" in brighter.line_of(found)
-    alone = judged(*parallel(3), (LEVELS, "values: [70 %, 100 %]"), (SHIFT, ""))
-    assert "to lights at 100 %: " in alone.one("reserve-short").message
-    assert "values" in alone.line_of(alone.one("reserve-short"))
-
-
-def test_an_earlier_release_must_not_cut_a_recording(judged: Callable) -> None:
-    """The last window ends 30 min before the release; an hour earlier it is cut short."""
-    late = ("until: bottom + 40 min", "until: bottom + 7 h 30 min")
-    bursts = ("  - {load: camera, from: bottom + 2 h, until: release - 5 min, every: 30 min, for: 6 min}\n", "")
-    rule = ("stop: OUT3", "stop: after 7 h 40 min")
-    assert not judged(late, bursts, rule, (SHIFT, "")).has("camera-cut-while-recording")
-    cut = judged(late, bursts, rule).one("camera-cut-while-recording")
-    assert cut.message.startswith("with the field change to the release 1 h earlier: ")
-
-
-def test_what_the_dive_has_anyway_is_not_said_again_for_the_field_changes(judged: Callable) -> None:
-    assert len(judged(*parallel(2)).all("reserve-short")) == 1
 
 
 def test_what_no_other_span_covers_is_left() -> None:
