@@ -1,0 +1,68 @@
+"""The process that holds the simulator: one JSON object a line on standard input, answers on standard output.
+
+`{"do": "load", "target": {...}}`, `{"do": "play", "scenario": {...}}`, `{"do": "serve", "scenario": {...}}`. Answers are
+`{"done": seconds}` on the way, then `{"record": {...}}`, `{"port": NAME}`, `{"loaded": true}` or `{"trouble": TEXT}`.
+Run as `python -m schedgen.firmware.rehearse.worker`; it ends with its input.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from typing import Any, TextIO
+
+from schedgen.firmware.rehearse.scenario import Scenario, Target, plain_record
+
+
+class Worker:
+    """Obeys one line after the other."""
+
+    def __init__(self, answers: TextIO) -> None:
+        self.answers = answers
+        self.target: Target | None = None
+
+    def answer(self, value: dict[str, Any]) -> None:
+        """Write one line."""
+        self.answers.write(json.dumps(value, separators=(",", ":")) + "\n")
+        self.answers.flush()
+
+    def obey(self, request: dict[str, Any]) -> None:
+        """Carry out one request; whatever goes wrong is an answer."""
+        try:
+            self._obey(request)
+        except Exception as error:
+            self.answer({"trouble": f"{type(error).__name__}: {error}"})
+
+    def _obey(self, request: dict[str, Any]) -> None:
+        if request["do"] == "load":
+            given = request["target"]
+            given["outputs"] = {name: tuple(wire) for name, wire in given["outputs"].items()}
+            self.target = Target(**given)
+            self.answer({"loaded": True})
+            return
+        assert self.target is not None
+        scenario = Scenario(**request["scenario"])
+        if request["do"] == "serve":
+            from schedgen.firmware.rehearse.terminal import serve
+
+            serve(self.target, scenario, lambda port: self.answer({"port": port}), sys.stdin)
+            self.answer({"ended": True})
+            return
+        from schedgen.firmware.rehearse.player import Player
+
+        record = Player(self.target, scenario, lambda done: self.answer({"done": done})).play()
+        self.answer({"record": plain_record(record)})
+
+
+def main() -> None:
+    """Obey until the input ends. What the simulator itself prints goes to standard error."""
+    answers = os.fdopen(os.dup(1), "w", encoding="ascii")
+    os.dup2(2, 1)
+    worker = Worker(answers)
+    for line in sys.stdin:
+        worker.obey(json.loads(line))
+
+
+if __name__ == "__main__":
+    main()
