@@ -17,12 +17,22 @@ from schedgen.commands.common import console, dive_argument, json_option, load_d
 @click.option(
     "--plot", "plot_file", metavar="FILE", type=click.Path(), help="Draw the dive: .svg, .png or .pdf, one A4 page."
 )
-def command(file: str, as_json: bool, case: str, csv_file: str | None, plot_file: str | None) -> int:
+@click.option("--runs", type=int, metavar="N", help="Sample so many dives instead: the chance that each margin holds.")
+@click.option("--seed", type=int, default=1, show_default=True, metavar="S", help="Same seed, same sampled dives.")
+def command(
+    file: str, as_json: bool, case: str, csv_file: str | None, plot_file: str | None, runs: int | None, seed: int
+) -> int:
     """Simulate a dive in every case: energy, voltage, temperatures; optionally the course as CSV."""
     from schedgen.errors import UsageError
     from schedgen.report.cases import case_lines, case_records
 
     loaded = load_dive(file, as_json)
+    if runs is not None:
+        from schedgen.commands.chances import sampled_dives
+
+        if csv_file or plot_file:
+            raise UsageError("--runs gives no single course.", "leave out --csv and --plot, or --runs")
+        return sampled_dives(loaded, runs, seed, as_json)
     results = loaded.simulate()
     if case not in results.cases:
         raise UsageError(f"There is no case {case!r}.", f"choose one of: {', '.join(results.cases)}")
