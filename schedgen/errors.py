@@ -14,7 +14,8 @@ code that the command line gives for it::
     `-- LinkError                 3   the board, the port or the link failed
         |-- PortDenied, PortBusy, PortMissing, PortLost
         |-- BoardSilent, BoardGarbled, BoardRefused
-        `-- WrongBoard
+        |-- WrongBoard
+        `-- NotOneBoard
 """
 
 from __future__ import annotations
@@ -164,3 +165,7 @@ class BoardRefused(LinkError):
 
 class WrongBoard(LinkError):
     """The board is of another type, or its firmware speaks another layout version."""
+
+
+class NotOneBoard(LinkError):
+    """No board was found, or more than one where one has to be chosen."""

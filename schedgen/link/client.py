@@ -74,11 +74,13 @@ class Refused(BoardRefused):
 class Client:
     """One session with one board. Every method raises `LinkError` and its kinds, and none takes longer than the limit.
 
-    `limit_s` is for the whole session, seconds of the port's clock from now on.
+    `limit_s` is for the whole session, seconds of the port's clock from now on; `hello_s` for the board's first answer
+    (`HELLO_S` where it is None).
     """
 
-    def __init__(self, port: Port, limit_s: float = LIMIT_S) -> None:
+    def __init__(self, port: Port, limit_s: float = LIMIT_S, hello_s: float | None = None) -> None:
         self.port = port
+        self._hello_s = hello_s
         self._limit = port.now() + limit_s
         self._decoder = FrameDecoder()
         self._heard = 0
@@ -91,18 +93,16 @@ class Client:
         Raises `WrongBoard` where its firmware speaks another version of the protocol.
         """
         token = new_token()
-        until = self._limit if self._said_hello else min(self._limit, self.port.now() + HELLO_S)
-        tries = TRIES if self._said_hello else int(HELLO_S / _REPLY_S)
+        hello_s = HELLO_S if self._hello_s is None else self._hello_s
+        until = self._limit if self._said_hello else min(self._limit, self.port.now() + hello_s)
+        tries = TRIES if self._said_hello else max(1, int(hello_s / _REPLY_S))
         values = self._exchange("identify", 0, {"token": token}, tries, until)
         if not self._said_hello:
             self._said_hello = True
             self._sequence = token % 255  # somewhere else each session, so that late answers of an earlier one differ
         identity = identity_from(values)
         if identity.protocol != PROTOCOL_VERSION:
-            raise WrongBoard(
-                f"The board's firmware speaks protocol version {identity.protocol}, this program {PROTOCOL_VERSION}.",
-                "Make the firmware again with schedgen compile, or use the schedgen it was made with.",
-            )
+            raise _other_protocol(identity.protocol)
         return identity
 
     def request(self, name: str, **values: Value) -> Values:
@@ -165,6 +165,19 @@ def _answer_in(frame: Frame, name: str) -> Values | None:
             number = refused.number("reason")
             raise Refused(REASONS.get(number, f"reason {number}"))
     return None
+
+
+def _other_protocol(spoken: int) -> WrongBoard:
+    says = f"protocol version {spoken}, this program {PROTOCOL_VERSION}"
+    if spoken < PROTOCOL_VERSION:
+        return WrongBoard(
+            f"The board's firmware is older than this program: it speaks {says}.",
+            "Make new firmware for it with schedgen compile. Its settings were not touched.",
+        )
+    return WrongBoard(
+        f"The board's firmware is newer than this program: it speaks {says}.",
+        "Use the schedgen that the firmware was made with. Its settings were not touched.",
+    )
 
 
 def _silent(port: str) -> BoardSilent:

@@ -12,12 +12,14 @@ from dataclasses import dataclass, replace
 from typing import Protocol
 
 from schedgen.errors import BlockError, BoardRefused, Differs, UsageError, WrongBoard
+from schedgen.link.bench import last_dive
 from schedgen.link.client import Client, Progress, no_progress
 from schedgen.link.essentials import Essentials, unpack_essentials
 from schedgen.link.holdings import given_name_in, type_of
 from schedgen.link.identity import SLOT_NAMES, Identity
 from schedgen.link.messages import CHUNK
 from schedgen.link.ports import Port
+from schedgen.measured.journal import Journal
 from schedgen.settings.code import LENGTH as CODE_LENGTH
 from schedgen.settings.code import dive_code, from_crockford
 from schedgen.settings.eeprom import ESSENTIALS_BYTES, ROW_BYTES, SLOT_EXTRA
@@ -40,8 +42,9 @@ class HasBlock(Protocol):
 class UploadResult:
     """A verified upload: the board holds these very bytes and they are what counts.
 
-    `before` is the board as it was found, `after` as it is now. `written` is how many bytes went to the board: fewer
-    than the slot holds where an unfinished upload was continued, 0 where the board held these settings already.
+    `block` is the block as it was read back. `before` is the board as it was found, `after` as it is now. `written` is
+    how many bytes went to the board: fewer than the slot holds where an unfinished upload was continued, 0 where the
+    board held these settings already.
     """
 
     before: Identity
@@ -50,6 +53,7 @@ class UploadResult:
     slot: str
     sequence: int
     written: int
+    block: bytes = b""
 
     @property
     def unchanged(self) -> bool:
@@ -71,6 +75,18 @@ class ReadbackResult:
     block: bytes | None
     code: str | None
     essentials: Essentials | None
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A board as it was found: who it is (given name included), the block that counts, and its last dive.
+
+    `block` and `last` are None where there is none, or where its firmware is of another version.
+    """
+
+    identity: Identity
+    block: bytes | None
+    last: Journal | None
 
 
 def check_upload(settings: HasBlock, board_type: int) -> None:
@@ -107,14 +123,29 @@ def upload(port: Port, settings: HasBlock, board_type: int, progress: Progress =
         sequence = next_sequence(before.sequences[1 - slot]) if before.active is not None else 1
         written = _write(client, slot, pack_slot(sequence, block), lambda done: progress(done, total))
     progress(total // 2, total)
-    _verify(client, slot, pack_slot(sequence, block), lambda done: progress(total // 2 + done, total))
+    held = _verify(client, slot, pack_slot(sequence, block), lambda done: progress(total // 2 + done, total))
     after = client.identify()
     if after.active != slot or after.code != dive_code(block):
         raise Differs(
             f"The board holds the new settings and says that {after.code or 'nothing'} counts, not {dive_code(block)}.",
             "Repeat the upload; if it happens again, do not fly this board.",
         )
-    return UploadResult(before, after, dive_code(block), SLOT_NAMES[slot], sequence, written)
+    read = held[1:-_CRC_SIZE]
+    return UploadResult(before, after, dive_code(read), SLOT_NAMES[slot], sequence, written, read)
+
+
+def look(port: Port) -> Found:
+    """Return what stands on the board now. Changes nothing; raises `LinkError`."""
+    client = Client(port)
+    identity = client.identify()
+    if identity.layout != LAYOUT_VERSION:
+        return Found(identity, None, None)
+    row = client.read_area("row", ROW_BYTES)
+    block = None
+    if identity.active is not None:
+        slot = _slot_in(client.read_area(f"slot {SLOT_NAMES[identity.active]}", identity.slot_size), identity)
+        block = None if slot is None else slot.block
+    return Found(replace(identity, given_name=given_name_in(row) or ""), block, last_dive(client))
 
 
 def readback(port: Port, progress: Progress = no_progress) -> ReadbackResult:
@@ -158,7 +189,7 @@ def arm(port: Port, code: str) -> Identity:
     Raises `UsageError` where `code` is no dive code, `BoardRefused` where it is not the one that counts, `Differs`
     where the board does not say afterwards that it is armed with it, and the other kinds of `LinkError`.
     """
-    number = _code_number(code)
+    number = check_code(code)
     client = Client(port)
     client.identify()
     client.request("arm", code=number)
@@ -194,7 +225,7 @@ def rename(port: Port, name: str) -> Identity:
     return replace(client.identify(), given_name=name)
 
 
-def _code_number(code: str) -> int:
+def check_code(code: str) -> int:
     """The number of a dive code as a person typed it. Raises `UsageError`."""
     typed = code.strip()
     if len(typed) != CODE_LENGTH:
@@ -218,6 +249,11 @@ def _check_board(identity: Identity, block: bytes, board_type: int) -> None:
             f"The settings are {len(block)} bytes, a slot of this board holds {identity.slot_size - SLOT_EXTRA}.",
             "Take the board that the dive file names. Nothing was written.",
         )
+    if identity.armed and identity.state != "armed":
+        raise BoardRefused(
+            f"The board's dive {identity.code or 'unknown'} has started ({identity.state}); it takes no new settings.",
+            "If the dive is over or called off, disarm it first: schedgen disarm. Nothing was written.",
+        )
     if identity.armed:
         raise BoardRefused(
             f"The board is armed with dive {identity.code or 'unknown'} and takes no new settings.",
@@ -227,9 +263,12 @@ def _check_board(identity: Identity, block: bytes, board_type: int) -> None:
 
 def _check_layout(identity: Identity) -> None:
     if identity.layout != LAYOUT_VERSION:
+        age = "older" if identity.layout < LAYOUT_VERSION else "newer"
+        step = "Make new firmware with schedgen compile" if age == "older" else "Use the schedgen it was made with"
         raise WrongBoard(
-            f"The board's firmware uses layout {identity.layout} of the settings, this program {LAYOUT_VERSION}.",
-            "Make the firmware again with schedgen compile, or use the schedgen it was made with. Nothing was written.",
+            f"The board's firmware is {age} than this program: it reads layout {identity.layout} of the settings, "
+            f"this program writes {LAYOUT_VERSION}.",
+            f"{step}. Nothing was written.",
         )
 
 
@@ -254,8 +293,8 @@ def _reads_back(client: Client, identity: Identity, block: bytes) -> bool:
     return client.read_area(f"slot {SLOT_NAMES[identity.active]}", len(block), offset=1) == block
 
 
-def _verify(client: Client, slot: int, wanted: bytes, progress: Callable[[int], None]) -> None:
-    """Read the whole slot back and compare. Raises `Differs` naming the first byte that is not as sent."""
+def _verify(client: Client, slot: int, wanted: bytes, progress: Callable[[int], None]) -> bytes:
+    """Read the whole slot back, compare, return what was read. Raises `Differs` naming the first byte not as sent."""
     held = bytearray()
     for at in range(0, len(wanted), CHUNK):
         held += client.read_area(f"slot {SLOT_NAMES[slot]}", min(CHUNK, len(wanted) - at), offset=at)
@@ -267,6 +306,7 @@ def _verify(client: Client, slot: int, wanted: bytes, progress: Callable[[int], 
             f"{held[first]:#04x}, sent {wanted[first]:#04x}.",
             "Repeat the upload; if it happens again, do not fly this board.",
         )
+    return bytes(held)
 
 
 def _slot_in(raw: bytes, identity: Identity) -> Slot | None:

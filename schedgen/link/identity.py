@@ -50,9 +50,6 @@ class Identity:
 def identity_from(values: Values) -> Identity:
     """Return the identity in the decoded answer to `identify`."""
     active = values.number("active")
-    bits = values.number("faults")
-    known = tuple(text for bit, text in enumerate(FAULTS.values()) if bits >> bit & 1)
-    unknown = bits >> len(FAULTS)
     return Identity(
         protocol=values.number("protocol"),
         layout=values.number("layout"),
@@ -69,8 +66,15 @@ def identity_from(values: Values) -> Identity:
         elapsed_s=values.number("elapsed"),
         pack_v=values.number("pack_mv") / 1000,
         resets=values.number("resets"),
-        faults=known + ((f"a fault this program does not know ({bits:#06x})",) if unknown else ()),
+        faults=known_faults(values.number("faults")),
     )
+
+
+def known_faults(bits: int) -> tuple[str, ...]:
+    """What the bits of `messages.FAULTS` say, in words; unknown bits too."""
+    known = tuple(text for bit, text in enumerate(FAULTS.values()) if bits >> bit & 1)
+    unknown = bits >> len(FAULTS)
+    return known + ((f"a fault this program does not know ({bits:#06x})",) if unknown else ())
 
 
 def _code(number: int) -> str | None:

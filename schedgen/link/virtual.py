@@ -41,7 +41,8 @@ class Pulse:
 class VirtualBoard:
     """A board in memory. `pulses` records what its outputs were told.
 
-    A test may set `pack`, `last_dive` and `resets`. While `lead` is False the bench lead is not detected, which ends what is played.
+    A test may set `pack`, `last_dive` and `resets`. While `lead` is False the bench lead is not detected, and what is
+    played ends.
     """
 
     def __init__(self, memory: Memory) -> None:

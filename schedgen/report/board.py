@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from schedgen.report.letters import large
 from schedgen.report.tables import table
+from schedgen.report.words import count
 
 if TYPE_CHECKING:
     from schedgen.board.model import Board
-    from schedgen.link.deck import ReadbackResult, UploadResult
+    from schedgen.link.deck import Found, ReadbackResult, UploadResult
     from schedgen.link.identity import Identity
     from schedgen.load import LoadedDive
+    from schedgen.measured.journal import Journal
+    from schedgen.report.check import Subject
     from schedgen.settings import DecodedDive, Settings
     from schedgen.settings.compare import Difference
 
@@ -52,25 +57,105 @@ def identity_record(identity: Identity) -> dict[str, Any]:
     }
 
 
-def upload_lines(result: UploadResult, settings: Settings, paint: Paint) -> list[str]:
-    """The board before, what was written, and the dive code in large letters once it is verified."""
-    before = result.before
+def found_lines(found: Found, subject: Subject, settings: Settings, paint: Paint) -> list[str]:
+    """The board as it was found, what it holds now and what it will hold."""
+    identity = found.identity
+    lines = [*identity_lines(identity), *last_lines(found.last)]
+    if identity.armed:
+        lines.append(paint("Armed    the trigger starts the dive that it holds", "bold", "yellow"))
+    return [*lines, *_now_lines(found, subject, settings), *_accepted_lines(subject)]
+
+
+def last_lines(last: Journal | None) -> list[str]:
+    """The last dive of a board in one line; nothing where it tells of none."""
+    if last is None:
+        return []
+    from schedgen.settings.schedule import duration
+
+    tries, resets = count(last.tries, "release try", "release tries"), count(last.resets, "reset")
+    return [f"Last     dive {last.code}: {last.state}, {duration(last.elapsed_s)} after start; {tries}, {resets}"]
+
+
+def _now_lines(found: Found, subject: Subject, settings: Settings) -> list[str]:
+    """What the board holds and will hold: line by line where both are known."""
+    from schedgen.settings import decode
+    from schedgen.settings.compare import differences
+
+    board, wanted = subject.loaded.board, settings.dive
+    name = subject.loaded.dive.dive
+    lines = [f"Now      dive {found.identity.code or 'none'}", f"Will be  dive {settings.code}, {name}"]
+    if found.block is None or found.identity.board_type != board.board_type:
+        return lines
+    loads = {load.wired_to: name for name, load in subject.loaded.dive.loads.items()}
+    changed = differences(decode(found.block, board.output_names), wanted, loads)
+    if not changed:
+        return [*lines, "         the same as now"]
+    lines.append(f"         {count(len(changed), 'line differs', 'lines differ')}:")
+    for one in changed:
+        lines += [
+            f"  {one.what}",
+            f"    now      {one.held or '(nothing)'}",
+            f"    will be  {one.wanted or '(nothing)'}",
+        ]
+    return lines
+
+
+def _accepted_lines(subject: Subject) -> list[str]:
+    taken = [finding for finding in subject.judgement.findings if finding.severity == "stop" and finding.accepted]
+    return [f"Accepted {one.name}{'@' + one.load if one.load else ''}: {one.reason}" for one in taken]
+
+
+def dry_run_lines(subject: Subject, settings: Settings, paint: Paint) -> list[str]:
+    """What an upload would put on a board, without one."""
+    from schedgen.settings.schedule import schedule
+
+    loaded = subject.loaded
+    loads = {load.wired_to: name for name, load in loaded.dive.loads.items()}
+    board = f"{loaded.board.board}, type {loaded.board.board_type:#06x}, {round(loaded.board.serial.baud)} bit/s"
+    return [
+        f"Board    {board}: not asked",
+        f"Will be  dive {settings.code}, {loaded.dive.dive}; {len(settings.block)} bytes",
+        *_accepted_lines(subject),
+        "",
+        *table([[said.what, said.text] for said in schedule(settings.dive, loads)]),
+        "",
+        "Nothing was sent. Next: the same command without --dry-run.",
+    ]
+
+
+def dry_run_record(subject: Subject, settings: Settings) -> dict[str, Any]:
+    """The same as plain values for JSON."""
+    board = subject.loaded.board
+    return {
+        "verified": False,
+        "sent": False,
+        "code": settings.code,
+        "bytes": len(settings.block),
+        "board": board.board,
+        "board_type": board.board_type,
+        "accepted": [one.name for one in subject.judgement.findings if one.severity == "stop" and one.accepted],
+    }
+
+
+def upload_lines(result: UploadResult, settings: Settings, port: str, paint: Paint) -> list[str]:
+    """What was written, and the dive code in large letters once it is verified."""
     if result.unchanged:
         done = f"the board held these settings already, in slot {result.slot}"
     else:
         done = f"{result.written} bytes written to slot {result.slot}, number {result.sequence}"
     return [
-        f"Board    {before.called}, {before.part}, {before.state}; it held dive {before.code or 'none'}",
         f"Written  {done}",
-        f"Readback {len(settings.block)} bytes, the same as sent",
+        f"Readback {len(settings.block)} bytes, the same as sent; decoded, they say what the plan says",
+        "",
+        *(f"  {paint(line, 'bold')}" for line in large(result.code)),
         "",
         f"  {paint(spaced(result.code), 'bold')}   {paint('verified', 'green')}",
         "",
-        f"Next: schedgen arm {result.code} --port PORT, when everything else is done.",
+        f"Next: schedgen arm {result.code} --port {shlex.quote(port)}, when everything else is done.",
     ]
 
 
-def upload_record(result: UploadResult, settings: Settings) -> dict[str, Any]:
+def upload_record(result: UploadResult, settings: Settings, found: Found) -> dict[str, Any]:
     """The same as plain values for JSON."""
     return {
         "verified": True,
@@ -79,7 +164,8 @@ def upload_record(result: UploadResult, settings: Settings) -> dict[str, Any]:
         "sequence": result.sequence,
         "bytes": len(settings.block),
         "written": result.written,
-        "before": identity_record(result.before),
+        "before": identity_record(found.identity),
+        "last_dive": None if found.last is None else found.last.code,
         "after": identity_record(result.after),
     }
 
@@ -173,7 +259,7 @@ def readback_record(shown: Shown) -> dict[str, Any]:
     return record
 
 
-def armed_lines(identity: Identity, dive: DecodedDive, paint: Paint) -> list[str]:
+def armed_lines(identity: Identity, dive: DecodedDive, port: str, paint: Paint) -> list[str]:
     """The armed board, what starts the dive and what happens then."""
     from schedgen.settings.schedule import duration
 
@@ -184,13 +270,27 @@ def armed_lines(identity: Identity, dive: DecodedDive, paint: Paint) -> list[str
     }[dive.trigger]
     limits = dive.interlocks
     return [
+        *(paint(line, "bold") for line in large(identity.code or "")),
+        "",
         f"{paint('ARMED', 'bold', 'yellow')}  {spaced(identity.code or '')}   {identity.called}",
         f"Starts   {starts}.",
+        f"Then     {_first_edge(dive)}.",
+        "Until    the start the light blinks the words of the card, and the buttons may change what the file allows.",
         f"Release  {duration(dive.at_s)} after that; never before {duration(limits.not_before_s)}; "
         f"by {duration(limits.latest_s)} at the latest.",
         f"Caution  {ARM_CAUTION}",
-        "To stop  schedgen disarm --port PORT, or hold both buttons for 5 s before the splash.",
+        f"To stop  schedgen disarm --port {shlex.quote(port)}, or hold both buttons for 5 s before the splash.",
     ]
+
+
+def _first_edge(dive: DecodedDive) -> str:
+    """What the board does first, and when."""
+    from schedgen.settings.schedule import duration, edges
+
+    first = next((edge for edge in edges(dive) if edge.level), None)
+    if first is None:
+        return "no output switches"
+    return f"{first.output} goes on first, {duration(first.at_s)} after the start"
 
 
 def armed_record(identity: Identity, dive: DecodedDive) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher
 from itertools import zip_longest
 
+from schedgen.errors import Differs
 from schedgen.settings.meaning import DecodedDive
 from schedgen.settings.schedule import Said, schedule
 
@@ -34,6 +35,18 @@ def differences(
     if not found and held != wanted:
         found.append(Difference("order", "the same windows in another order", ""))
     return tuple(found)
+
+
+def must_say(held: DecodedDive, wanted: DecodedDive) -> None:
+    """Raise `Differs`, naming the first line, unless the board's block (`held`) says exactly what is wanted."""
+    found = differences(held, wanted)
+    if found:
+        first = found[0]
+        raise Differs(
+            f"What the board holds does not mean what the plan says: {first.what}: board {first.held or 'nothing'}, "
+            f"plan {first.wanted or 'nothing'}.",
+            "Report this as a defect; do not fly this board.",
+        )
 
 
 def _by_subject(lines: tuple[Said, ...]) -> dict[str, list[str]]:

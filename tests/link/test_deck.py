@@ -116,7 +116,7 @@ def test_another_layout_version_is_refused(
     monkeypatch: pytest.MonkeyPatch, action: Callable[[VirtualPort], object]
 ) -> None:
     monkeypatch.setattr(virtual, "LAYOUT_VERSION", 7)
-    with pytest.raises(WrongBoard, match="uses layout 7"):
+    with pytest.raises(WrongBoard, match="newer than this program: it reads layout 7"):
         action(spied()[1])
 
 

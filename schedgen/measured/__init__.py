@@ -1,0 +1,12 @@
+"""What boards measured, and what follows from it: bench records, journals of last dives, the least-squares debrief.
+
+`bench_record`  what a bench test found, as a file: read, written, and put into a dive (`bench: FILE`)
+`connection`    is something wired to an output? from readings of the pack voltage, against three standard errors
+`journal`       what a board tells of its last dive; `journal_file` keeps it
+`happened`      planned against happened: events, edges, tries
+`course`        the pack voltage that a dive's model expects at the moments of readings, for many inputs at once
+`fit`           one common load factor, or the capacity, by least squares, with its uncertainty
+`suggest`       what to paste into the dive file
+
+Pure, but for reading the two kinds of file (through `schedgen.files`).
+"""
