@@ -256,7 +256,9 @@ def _voltage_limits(subject: Subject) -> tuple[Limit, ...]:
 
 def _temperature_limits(subject: Subject) -> dict[str, tuple[Limit, ...]]:
     rated = subject.loaded.cell.rated_temperature
-    limits = {"pack": (Limit("cells at most", rated.high), Limit("cells at least", rated.low))}
+    limits: dict[str, tuple[Limit, ...]] = {
+        "pack": (Limit("cells at most", rated.high), Limit("cells at least", rated.low))
+    }
     for name, load in subject.loaded.dive.loads.items():
         if load.heat_limit is not None:
             limits[name] = (Limit(f"{name} at most", load.heat_limit.low),)

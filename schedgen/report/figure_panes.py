@@ -243,27 +243,28 @@ def _band(ax: Axes, band: Envelope, step: bool = False, alpha: float = 1.0) -> N
 
 
 def _limits(ax: Axes, limits: Iterable[Limit], named: bool) -> None:
-    """Each limit with its name at the right; names of limits that lie close stand side by side."""
+    """Each limit with its name at the right: over its line, or under it where the next one is close above."""
     ordered = sorted(limits, key=lambda limit: limit.value)
     spread = max((abs(limit.value) for limit in ordered), default=1.0) or 1.0
-    place, before = 0.995, -math.inf
-    for limit in ordered:
+    for index, limit in enumerate(ordered):
         ax.axhline(limit.value, color=LIMIT, linewidth=0.9, linestyle=(0, (4, 2)), zorder=3)
-        place = place - 0.27 if limit.value - before < 0.16 * spread and place > 0.5 else 0.995
-        before = limit.value
+        close = [
+            0 <= k < len(ordered) and abs(ordered[k].value - limit.value) < 0.16 * spread
+            for k in (index - 1, index + 1)
+        ]
         if named:
             ax.annotate(
                 f"{limit.name} {limit.value:.4g}",
-                (place, limit.value),
+                (0.72 if all(close) else 0.995, limit.value),
                 xycoords=("axes fraction", "data"),
-                xytext=(0, 1.5),
+                xytext=(0, -1.5 if close[1] else 1.5),
                 textcoords="offset points",
                 ha="right",
-                va="bottom",
+                va="top" if close[1] else "bottom",
                 fontsize=6.5,
                 color=LIMIT,
                 zorder=5,
-                bbox={**HALO, "pad": 0.3},
+                bbox={**HALO, "pad": 0.2},
             )
 
 
