@@ -97,9 +97,10 @@ def _float_lost(subject: Subject) -> Iterator[Said]:
 
     left = lift_without_a_float(subject)
     if left is not None:
+        what = f"{number(left, 'N')} of lift left" if left > 0 else f"{number(-left, 'N')} too heavy to come up"
         yield Said(
             "Float lost",
-            f"{number(left, 'N')} of lift left with one of {len(subject.dive.vehicle.floats)} floats flooded",
+            f"{what} with the largest of {len(subject.dive.vehicle.floats)} floats flooded",
             {"least_lift_n": left},
         )
 
@@ -132,7 +133,7 @@ def _clock(subject: Subject) -> Iterator[Said]:
         name: plan.clock_tolerance * plan.events[name].late
         for name in ("splash", "bottom", "release", "surface", "end")
     }
-    shown = ", ".join(f"{seconds:.1f} s at {name}" for name, seconds in off.items() if seconds > 0)
+    shown = ", ".join(f"{seconds:.1f} s at {name}" for name, seconds in off.items() if seconds >= 0.05)
     yield Said(
         "Clock",
         f"{number(plan.clock_tolerance * 1e6, 'ppm')}; off by up to {shown}",
