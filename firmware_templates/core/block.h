@@ -1,0 +1,104 @@
+/* block.h: the settings block. Never trusting: block_open() checks every field, its range and how fields go together,
+   for any bytes at all; what it refuses is never obeyed. */
+#ifndef BLOCK_H
+#define BLOCK_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "bits.h"
+
+#define FOREVER 0x40000000L /* later than any second that can come */
+#define UNKNOWN_S 0xFFFFFFFFUL
+#define FULL 100U
+
+/* One release that the controller fires. */
+struct firing {
+    bool present;
+    uint8_t output;
+    uint8_t tries;
+    uint16_t fire_s;
+    uint16_t pause_s;
+};
+
+/* What the header says, times with the chosen field changes in them. */
+struct settings {
+    uint16_t board_type;
+    uint8_t length;
+    uint8_t trigger;
+    bool without_water;
+    uint32_t at; /* planned release; the primary's first firing */
+    uint32_t not_before;
+    uint32_t latest;
+    uint32_t end;
+    struct firing primary;
+    struct firing backup;
+    uint32_t bottom;      /* UNKNOWN_S where it is not known */
+    uint32_t rise;        /* UNKNOWN_S where it is not known */
+    uint16_t shed_mv;     /* of the pack */
+    uint16_t release_mv;  /* of the pack */
+    uint8_t series;
+    uint8_t keep;
+    uint8_t clips, windows, followers, changes;
+    uint8_t time_bits;    /* width of a time inside the dive */
+    uint16_t windows_at, followers_at, changes_at; /* first bit of each sort of record */
+    uint8_t combinations;
+    int32_t shift;        /* s by which the chosen change moves the release */
+    uint8_t changed[2];   /* outputs whose level is changed, 255: none */
+    uint8_t planned_level[2];
+    uint8_t chosen_level[2];
+};
+
+struct window {
+    uint8_t kind, output, level;
+    bool has_level, start_moves, stop_moves, endless;
+    int32_t start, stop;  /* planned; FOREVER where it has no stop */
+    uint16_t every, on;   /* bursts in s, flashes in 1/64 s */
+    uint32_t count;       /* bursts */
+};
+
+struct follower {
+    uint8_t output, leader, level, mode, clip;
+    bool has_level;
+    uint16_t lead, trail;
+};
+
+struct clip {
+    bool start_moves, stop_moves;
+    int32_t start, stop;
+};
+
+struct change {
+    uint8_t change, output, choices, level[4];
+    uint16_t step_s;
+    uint8_t earlier, later;
+};
+
+/* Reads the header of the length bytes at from and checks all of the block. */
+bool block_open(struct bits *from, struct settings *said);
+
+/* As block_open() without checking more than is needed to read on: for a block that was checked before. */
+bool block_header(struct bits *from, struct settings *said);
+
+/* Takes the next record. */
+void block_window(struct bits *from, const struct settings *said, struct window *window);
+void block_follower(struct bits *from, const struct settings *said, struct follower *follower);
+void block_clip(struct bits *from, const struct settings *said, struct clip *clip);
+void block_change(struct bits *from, struct change *change);
+
+/* The clip with this number, counted from 1. */
+void block_clip_number(struct bits *from, const struct settings *said, uint8_t number, struct clip *clip);
+
+/* How many values a change offers. */
+uint8_t block_choices(const struct change *change);
+
+/* Whether this combination of field changes may be chosen. */
+bool block_allowed(struct bits *from, const struct settings *said, uint8_t combination);
+
+/* Puts a combination of field changes into said, which block_header() has just filled; none where there is none. */
+void block_choose(struct bits *from, struct settings *said, uint8_t combination);
+
+/* The combination that changes nothing. */
+uint8_t block_unchanged(struct bits *from, const struct settings *said);
+
+#endif

@@ -1,0 +1,177 @@
+/* check.c: what a block must be. The rules are those of the decoder in schedgen/settings, and two of the board's own:
+   a release is on a release output, and no window drives one. */
+#include "block.h"
+
+#include "board.h"
+#include "dive_layout.h"
+
+/* Outputs that there are, and those of them that are releases, as bits. Of a block for another board nothing more is known
+   than what it says itself. */
+static uint8_t outputs_of(const struct settings *said)
+{
+    return said->board_type == BOARD_TYPE ? (uint8_t)((1UL << BOARD_OUTPUTS) - 1UL) : UINT8_MAX;
+}
+
+static uint8_t fired_by(const struct settings *said)
+{
+    return (uint8_t)((said->primary.present ? 1U << said->primary.output : 0U)
+                     | (said->backup.present ? 1U << said->backup.output : 0U));
+}
+
+static uint8_t releases_of(const struct settings *said)
+{
+    return said->board_type == BOARD_TYPE ? (uint8_t)BOARD_RELEASES : fired_by(said);
+}
+
+static bool firing_fits(const struct firing *firing)
+{
+    if (firing->present) {
+        return firing->fire_s >= 1U;
+    }
+    return firing->output == 0U && firing->fire_s == 0U && firing->tries == 1U && firing->pause_s == 0U;
+}
+
+static bool header_fits(const struct settings *said)
+{
+    if (said->not_before > said->latest || said->at > said->end || said->not_before > said->end) {
+        return false;
+    }
+    if (!firing_fits(&said->primary) || !firing_fits(&said->backup)
+        || (fired_by(said) & (uint8_t)~releases_of(said)) != 0U) {
+        return false;
+    }
+    return !(said->primary.present && said->backup.present && said->primary.output == said->backup.output);
+}
+
+static bool span_fits(int32_t start, int32_t stop, uint32_t end)
+{
+    return stop > start && (stop == FOREVER ? start : stop) <= (int32_t)end;
+}
+
+static bool windows_fit(struct bits *from, const struct settings *said)
+{
+    const uint8_t driven = (uint8_t)(outputs_of(said) & (uint8_t)~releases_of(said));
+    from->at = said->windows_at;
+    for (uint8_t n = 0; n < said->windows; n++) {
+        struct window window;
+        block_window(from, said, &window);
+        if ((driven >> window.output & 1U) == 0U || !span_fits(window.start, window.stop, said->end)) {
+            return false;
+        }
+        if (window.kind >= LAYOUT_KIND_REPEATING && window.on > window.every) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* Outputs that follow another, as bits. */
+static uint8_t following(struct bits *from, const struct settings *said)
+{
+    uint8_t outputs = 0;
+    from->at = said->followers_at;
+    for (uint8_t n = 0; n < said->followers; n++) {
+        struct follower follower;
+        block_follower(from, said, &follower);
+        outputs = (uint8_t)(outputs | 1U << follower.output);
+    }
+    return outputs;
+}
+
+static bool same_clip(const struct clip *one, const struct clip *other)
+{
+    return one->start == other->start && one->stop == other->stop && one->start_moves == other->start_moves
+           && one->stop_moves == other->stop_moves;
+}
+
+/* Clips are all used, all different, and stand in the order of their first use. */
+static bool clips_fit(struct bits *from, const struct settings *said)
+{
+    struct clip clip, other;
+    for (uint8_t n = 1; n <= said->clips; n++) {
+        block_clip_number(from, said, n, &clip);
+        if (!span_fits(clip.start, clip.stop, said->end)) {
+            return false;
+        }
+        for (uint8_t m = 1; m < n; m++) {
+            block_clip_number(from, said, m, &other);
+            if (same_clip(&clip, &other)) {
+                return false;
+            }
+        }
+    }
+    return true;
+}
+
+static bool followers_fit(struct bits *from, const struct settings *said)
+{
+    const uint8_t driven = (uint8_t)(outputs_of(said) & (uint8_t)~releases_of(said));
+    const uint8_t leaders = (uint8_t)(driven & (uint8_t)~following(from, said));
+    uint8_t used = 0;
+    from->at = said->followers_at;
+    for (uint8_t n = 0; n < said->followers; n++) {
+        struct follower follower;
+        block_follower(from, said, &follower);
+        if ((driven >> follower.output & 1U) == 0U || (leaders >> follower.leader & 1U) == 0U) {
+            return false;
+        }
+        if (follower.clip > said->clips || follower.clip > used + 1U) {
+            return false;
+        }
+        used = follower.clip > used ? follower.clip : used;
+    }
+    return used == said->clips;
+}
+
+static bool shift_fits(struct bits *from, const struct settings *said, const struct change *change, uint8_t faster)
+{
+    for (uint8_t n = 0; n < said->combinations; n++) {
+        const uint8_t value = (uint8_t)(n / faster % block_choices(change));
+        const int32_t at = (int32_t)said->at + (int32_t)change->step_s * ((int32_t)value - (int32_t)change->earlier);
+        if ((at < 0 || at > (int32_t)LAYOUT_HEADER_AT_HIGH) && block_allowed(from, said, n)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool changes_fit(struct bits *from, const struct settings *said)
+{
+    struct change first, second;
+    if (said->changes == 0U) {
+        return true;
+    }
+    from->at = said->changes_at;
+    block_change(from, &first);
+    uint8_t faster = 1;
+    if (said->changes > 1U) {
+        block_change(from, &second);
+        faster = block_choices(&second);
+        if (first.change == second.change && (first.change == LAYOUT_CHANGE_SHIFT || first.output == second.output)) {
+            return false;
+        }
+        if (second.change == LAYOUT_CHANGE_SHIFT && !shift_fits(from, said, &second, 1)) {
+            return false;
+        }
+    }
+    return first.change != LAYOUT_CHANGE_SHIFT || shift_fits(from, said, &first, faster);
+}
+
+/* The bits after the last record fill up its byte, and are zero. */
+static bool ends_well(struct bits *from, const struct settings *said)
+{
+    from->at = said->changes_at;
+    for (uint8_t n = 0; n < said->changes; n++) {
+        struct change change;
+        block_change(from, &change);
+    }
+    from->at = (uint16_t)(from->at + said->combinations * LAYOUT_ALLOWED_ALLOWED_BITS);
+    const uint16_t left = (uint16_t)(said->length * 8U - from->at);
+    return from->at <= said->length * 8U && left < 8U && (left == 0U || bits_take(from, (uint8_t)left) == 0U);
+}
+
+bool block_open(struct bits *from, struct settings *said)
+{
+    return block_header(from, said) && header_fits(said) && windows_fit(from, said) && clips_fit(from, said)
+           && followers_fit(from, said) && changes_fit(from, said) && ends_well(from, said) && !from->bad;
+}

@@ -1,0 +1,548 @@
+/* dive.c: the state machine, one tick a second. */
+#include "dive.h"
+
+#include <string.h>
+
+#include "buttons.h"
+#include "journal.h"
+#include "light.h"
+#include "link.h"
+#include "release.h"
+#include "sense.h"
+#include "state.h"
+#include "store.h"
+
+const struct board_port *dive_port;
+struct state state;
+
+/* Survives a reset without loss of power: a hold after a power-on reset is not over because the watchdog bit. */
+static uint16_t kept_hold PORT_KEPT, kept_hold_inverse PORT_KEPT, kept_further PORT_KEPT;
+#define NO_FURTHER 0x2F17U
+
+struct bits flown(void)
+{
+    const struct bits from = {state.block, 0, state.block[0], 0, false};
+    return from;
+}
+
+bool dive_started(void)
+{
+    return state.armed && state.stage != STAGE_ARMED;
+}
+
+uint32_t dive_end(void)
+{
+    if (state.stage == STAGE_OVER) {
+        return 0; /* also where it ended by being stood down */
+    }
+    return (uint32_t)((int32_t)state.said.end + state.shift);
+}
+
+/* Certainly in the water: the contact said so for a minute, or, where it cannot say it, the late bottom has passed. */
+bool dive_splashed(void)
+{
+    if (!dive_started()) {
+        return false;
+    }
+    if (state.wet_latched) {
+        return true;
+    }
+    if (BOARD_WATER && !state.said.without_water) {
+        return false;
+    }
+    return state.elapsed >= (state.said.bottom != UNKNOWN_S ? state.said.bottom : state.said.not_before);
+}
+
+static bool release_over(void)
+{
+    return release_planned() == UNKNOWN_S ? state.elapsed >= state.said.at
+                                          : state.fired && state.elapsed >= release_last_end();
+}
+
+bool dive_surfaced(void)
+{
+    if (!dive_started() || !release_over() || state.said.rise == UNKNOWN_S) {
+        return dive_started() && (state.stage == STAGE_OVER || state.elapsed >= dive_end());
+    }
+    const uint32_t since = release_planned() == UNKNOWN_S ? state.said.at : release_last_end();
+    return state.elapsed >= since + state.said.rise;
+}
+
+uint8_t dive_state(void)
+{
+    if (!state.armed) {
+        return LINK_STATE_ON_BENCH;
+    }
+    if (!dive_started()) {
+        return LINK_STATE_ARMED;
+    }
+    if (state.stage == STAGE_OVER || state.elapsed >= dive_end()) {
+        return LINK_STATE_OVER;
+    }
+    if (state.reduced) {
+        return LINK_STATE_SURFACE_ONLY;
+    }
+    if (release_over()) {
+        return dive_surfaced() ? LINK_STATE_AT_SURFACE : LINK_STATE_RISING;
+    }
+    if (state.fired) {
+        return LINK_STATE_RELEASING;
+    }
+    if (!dive_splashed()) {
+        return LINK_STATE_ON_DECK;
+    }
+    return state.elapsed < state.said.bottom ? LINK_STATE_DESCENDING : LINK_STATE_ON_BOTTOM;
+}
+
+uint32_t dive_up64(void)
+{
+    return state.up * 64U + dive_port->steps();
+}
+
+/* ---- outputs ---- */
+
+static bool pattern_lit(const struct output_state *output)
+{
+    return output->every == 0U || output->steady || output->phase < output->lit;
+}
+
+/* With both slots bad: what is kept goes on with the release, steadily, and stays on. */
+static void look_without_block(void)
+{
+    memset(state.outputs, 0, sizeof state.outputs);
+    const bool on = state.fired || (release_planned() == UNKNOWN_S && state.elapsed >= state.said.at);
+    for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
+        if (on && (state.said.keep >> n & 1U) != 0U && (BOARD_RELEASES >> n & 1U) == 0U) {
+            state.outputs[n].level = FULL;
+            state.outputs[n].steady = true;
+        }
+    }
+    state.next_look = state.elapsed < state.said.at ? (int32_t)state.said.at : FOREVER;
+}
+
+static void look(void)
+{
+    state.look_now = false;
+    if (!state.has_block) {
+        look_without_block();
+        return;
+    }
+    const uint32_t planned = release_planned();
+    struct face face = {0, (int32_t)state.said.at, state.shift, FOREVER, (int32_t)dive_end()};
+    face.first_edge = state.said.trigger == LAYOUT_TRIGGER_WATER ? (int32_t)WET_S : 0;
+    if (state.fired) {
+        face.cut = (int32_t)state.fired_at;
+    } else if (planned != UNKNOWN_S && state.elapsed < planned) {
+        face.cut = (int32_t)planned;
+    }
+    struct bits from = flown();
+    state.next_look = schedule_look(&from, &state.said, &face, (int32_t)state.elapsed, state.reduced, state.outputs);
+    if (!state.fired && planned != UNKNOWN_S && (int32_t)planned > (int32_t)state.elapsed
+        && (int32_t)planned < state.next_look) {
+        state.next_look = (int32_t)planned;
+    }
+}
+
+static uint8_t wanted(uint8_t output)
+{
+    if (state.pulse.on) {
+        return state.pulse.output == output ? state.pulse.level : 0U;
+    }
+    if (!dive_started()) {
+        return 0;
+    }
+    if ((BOARD_RELEASES >> output & 1U) != 0U) {
+        const bool fires = (state.primary.on && state.said.primary.output == output)
+                           || (state.backup.on && state.said.backup.output == output);
+        return fires ? FULL : 0U;
+    }
+    if (state.alone && release_any_on()) {
+        return 0;
+    }
+    const struct output_state *said = &state.outputs[output];
+    if (!pattern_lit(said)) {
+        return 0;
+    }
+    return (BOARD_LEVELS >> output & 1U) != 0U || said->level == 0U ? said->level : FULL;
+}
+
+/* Off before on, so that what is cut at a firing command is off first. */
+void dive_drive(void)
+{
+    for (uint8_t turn = 0; turn < 2U; turn++) {
+        for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
+            const uint8_t percent = wanted(n);
+            if (percent != state.driven[n] && (turn != 0U || percent == 0U)) {
+                state.driven[n] = percent;
+                dive_port->output(n, percent);
+            }
+        }
+    }
+}
+
+/* ---- finer steps ---- */
+
+static bool flashes(const struct output_state *output)
+{
+    return output->every != 0U && !output->steady && output->level != 0U;
+}
+
+static uint16_t to_next_turn(const struct output_state *output)
+{
+    return (uint16_t)((output->phase < output->lit ? output->lit : output->every) - output->phase);
+}
+
+uint8_t dive_fine_due(void)
+{
+    uint16_t steps = buttons_watched() ? 1U : 64U;
+    const uint8_t at = state.flash_step;
+    if (light_due() != 0U && light_due() < steps) {
+        steps = light_due();
+    }
+    for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
+        if (flashes(&state.outputs[n]) && to_next_turn(&state.outputs[n]) < steps) {
+            steps = to_next_turn(&state.outputs[n]);
+        }
+    }
+    if (state.pulse.on) {
+        const uint32_t now = state.up * 64U + at;
+        const uint32_t left = state.pulse.until > now ? state.pulse.until - now : 1U;
+        steps = left < steps ? (uint16_t)left : steps;
+    }
+    return at + steps < 64U ? (uint8_t)(at + steps) : 0U;
+}
+
+static void pass(uint8_t steps)
+{
+    for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
+        struct output_state *output = &state.outputs[n];
+        if (output->every != 0U) {
+            output->phase = (uint16_t)((output->phase + steps) % output->every);
+        }
+    }
+    light_pass(steps);
+    buttons_pass(steps);
+}
+
+static void end_pulse(void)
+{
+    if (state.pulse.on && state.up * 64U + state.flash_step >= state.pulse.until) {
+        state.pulse.on = false;
+    }
+}
+
+void dive_fine(void)
+{
+    const uint8_t now = dive_port->steps();
+    if (now > state.flash_step && now < 64U) {
+        const uint8_t steps = (uint8_t)(now - state.flash_step);
+        state.flash_step = now;
+        pass(steps);
+    }
+    end_pulse();
+    dive_drive();
+}
+
+/* ---- what changes where it is ---- */
+
+static void restart_release(void)
+{
+    memset(&state.primary, 0, sizeof state.primary);
+    memset(&state.backup, 0, sizeof state.backup);
+    state.fired = state.alone = state.low_asks = state.no_further = false;
+    state.shift = 0;
+    state.below_shed = state.below_release = 0;
+    state.lowest_mv = UINT16_MAX;
+    state.quiet_mv = 0;
+}
+
+/* A start between two ticks: its own second is looked at at once. */
+static void first_second(void)
+{
+    release_second();
+    look();
+    dive_drive();
+}
+
+void dive_start(uint32_t elapsed)
+{
+    restart_release();
+    state.stage = STAGE_STARTED;
+    state.elapsed = elapsed;
+    if (elapsed == 0U) {
+        state.wet_run = 0; /* the wet minute must lie after start */
+    }
+    state.look_now = true;
+    sense_history_from(false);
+    journal_put(false);
+    if (elapsed == 0U) {
+        first_second();
+    }
+}
+
+void dive_choose(uint8_t combination)
+{
+    struct bits from = flown();
+    state.choice = combination;
+    if (block_header(&from, &state.said)) {
+        block_choose(&from, &state.said, combination);
+    }
+    state.look_now = true;
+    journal_put_all();
+}
+
+void dive_armed_now(void)
+{
+    state.armed = true;
+    state.has_block = true;
+    state.faults = 0;
+    state.stage = STAGE_ARMED;
+    state.elapsed = 0;
+    state.wet_latched = state.reduced = state.held_by_power = state.journal_lost = false;
+    state.wet_run = 0;
+    state.resets_hour = 0;
+    state.clock_failed_at = 0;
+    state.pulse.on = false;
+    restart_release();
+    struct bits from = flown();
+    state.choice = block_unchanged(&from, &state.said);
+    light_say_armed();
+}
+
+void dive_stand_down(void)
+{
+    const bool started = dive_started();
+    state.stage = STAGE_OVER;
+    if (!started) {
+        state.elapsed = 0;
+    }
+    journal_put(false);
+    if (state.has_block) {
+        (void)store_put_essentials(false, state.code);
+    } else {
+        (void)store_void_essentials();
+    }
+    state.armed = state.held_by_power = false;
+    state.hold = 0;
+    state.faults = 0;
+    state.primary.on = state.backup.on = false;
+    memset(state.outputs, 0, sizeof state.outputs);
+    dive_drive();
+}
+
+/* ---- boot ---- */
+
+static void fly_essentials(const struct essentials *essentials)
+{
+    struct settings *said = &state.said;
+    memset(said, 0, sizeof *said);
+    said->trigger = LAYOUT_TRIGGER_WATER;
+    said->without_water = essentials->without_water;
+    said->at = essentials->at;
+    said->not_before = essentials->not_before;
+    said->latest = essentials->latest;
+    said->end = (uint32_t)FOREVER;
+    said->primary = essentials->primary;
+    said->backup.tries = 1;
+    said->bottom = said->rise = UNKNOWN_S;
+    said->series = 1;
+    said->keep = essentials->keep;
+    state.no_further = true; /* nobody knows the end, and nothing fires after it */
+    state.reduced = true;
+    state.faults |= LINK_FAULT_SETTINGS;
+}
+
+/* Which settings count, and whether the board is armed with them; the journal, where there is one. */
+static bool find_dive(void)
+{
+    struct essentials essentials;
+    store_essentials(&essentials);
+    state.armed = essentials.valid && essentials.armed;
+    state.code = essentials.code;
+    uint8_t slot = store_active(state.armed, state.code);
+    state.has_block = slot != LINK_NO_SLOT && store_fly(slot);
+    if (state.has_block && !essentials.valid) {
+        state.code = store_sum((uint16_t)(store_address(slot) + 1U), state.said.length)
+                     & ((1UL << LAYOUT_ESSENTIALS_CODE_BITS) - 1UL);
+    }
+    if (state.armed && !state.has_block) {
+        fly_essentials(&essentials);
+    }
+    if (essentials.valid && !essentials.armed) {
+        return false;
+    }
+    const bool found = journal_read(state.code);
+    const bool idle = found && state.stage == STAGE_OVER && state.elapsed == 0U;
+    if (!essentials.valid && found && !idle && state.stage != STAGE_OVER && state.has_block) {
+        state.armed = true; /* it was armed, and the record has been damaged since */
+        state.faults |= LINK_FAULT_ESSENTIALS;
+    }
+    if (state.armed && idle) {
+        state.stage = STAGE_ARMED; /* the power went between the record and the journal */
+        journal_put_all();
+    }
+    return found;
+}
+
+static void without_journal(void)
+{
+    state.faults |= LINK_FAULT_JOURNAL;
+    state.stage = STAGE_ARMED;
+    state.elapsed = 0;
+    state.wet_latched = state.clock_fault = false;
+    state.resets_hour = 0;
+    if (BOARD_WATER && !dive_port->wet()) {
+        state.journal_lost = true; /* dry: stays armed, and looks again after the next reset */
+        return;
+    }
+    state.reduced = true;
+    dive_start(0);
+}
+
+static void resume(enum port_reset cause)
+{
+    if (state.stage == STAGE_OVER && cause == PORT_RESET_POWER) {
+        state.reduced = true;
+        state.said.keep = 0; /* over and unplugged since: nothing goes on again */
+    }
+    if (state.resets_hour < 15U) {
+        state.resets_hour++;
+    }
+    if (state.resets_hour >= STORM_RESETS) {
+        state.reduced = true;
+        state.faults |= LINK_FAULT_REDUCED;
+        state.elapsed += cause == PORT_RESET_WATCHDOG ? BOARD_WATCHDOG_S : 0U;
+    }
+    release_resume(cause);
+    sense_history_from(true);
+    journal_put(false);
+    if (cause != PORT_RESET_POWER && (kept_hold ^ kept_hold_inverse) == 0xFFFFU && kept_hold <= HOLD_S
+        && kept_hold > state.hold) {
+        state.hold = kept_hold;
+        state.held_by_power = true;
+    }
+    state.no_further = state.no_further || (cause != PORT_RESET_POWER && kept_further == NO_FURTHER);
+}
+
+static void keep_hold(void)
+{
+    kept_hold = state.held_by_power ? state.hold : 0U;
+    kept_hold_inverse = (uint16_t)~kept_hold;
+    kept_further = dive_started() && state.no_further ? NO_FURTHER : 0U;
+}
+
+void dive_boot(const struct board_port *port, enum port_reset cause, uint16_t resets, bool clock_ok)
+{
+    dive_port = port;
+    memset(&state, 0, sizeof state);
+    state.resets = resets;
+    state.frame_age = UINT8_MAX;
+    state.lowest_mv = UINT16_MAX;
+    state.backup.tries = 0;
+    link_reset();
+    const bool found = find_dive();
+    if (state.armed && state.has_block && found) {
+        struct bits from = flown();
+        block_choose(&from, &state.said, state.choice);
+    }
+    const bool failed_before = state.clock_fault;
+    state.clock_fault = state.clock_fault || !clock_ok;
+    state.clock_failed_at = failed_before ? 0U : state.elapsed;
+    if (state.clock_fault) {
+        state.faults |= LINK_FAULT_CLOCK;
+    }
+    if (state.armed && !found) {
+        without_journal();
+    } else if (dive_started()) {
+        resume(cause);
+    }
+    keep_hold();
+    state.look_now = true;
+    sense_measure();
+    if (dive_started()) {
+        sense_lead();
+        look();
+        dive_drive();
+    }
+}
+
+void dive_clock_failed(void)
+{
+    if (!state.clock_fault) {
+        state.clock_fault = true;
+        state.clock_failed_at = dive_started() ? state.elapsed : 0U;
+        state.faults |= LINK_FAULT_CLOCK;
+    }
+}
+
+void dive_button(void)
+{
+    buttons_wake();
+}
+
+bool dive_listens(void)
+{
+    return state.lead_holds || state.lead;
+}
+
+/* ---- a second ---- */
+
+static void water(void)
+{
+    if (!sense_water()) {
+        return;
+    }
+    if (state.stage == STAGE_ARMED) {
+        if (state.said.trigger == LAYOUT_TRIGGER_WATER) {
+            state.wet_latched = true;
+            dive_start(WET_S);
+        }
+    } else if (!state.wet_latched) {
+        state.wet_latched = true;
+        journal_put(false);
+    }
+}
+
+static void flying(void)
+{
+    sense_pack();
+    release_second();
+    if (state.stage != STAGE_OVER && state.elapsed >= dive_end()) {
+        state.stage = STAGE_OVER;
+        journal_put(false);
+    } else if (journal_due()) {
+        if (state.elapsed % 3600U == 0U && state.resets_hour < STORM_RESETS) {
+            state.resets_hour = 0;
+        }
+        journal_put(false);
+    }
+    if (state.look_now || (int32_t)state.elapsed >= state.next_look) {
+        look();
+    }
+}
+
+void dive_second(void)
+{
+    const uint8_t rest = (uint8_t)(64U - state.flash_step);
+    state.flash_step = 0;
+    state.up++;
+    pass(rest);
+    end_pulse();
+    sense_lead();
+    keep_hold();
+    const bool counted = dive_started();
+    if (counted && state.elapsed < LAYOUT_HEADER_END_HIGH) {
+        state.elapsed++;
+    }
+    if (state.armed) {
+        water();
+    }
+    if (counted || dive_started()) {
+        flying();
+    }
+    if (buttons_act() && dive_port->buttons() != 0U) {
+        buttons_wake();
+    }
+    light_second();
+    dive_drive();
+}

@@ -1,0 +1,21 @@
+/* history.h: the voltage history of a dive, a byte a reading, each cell written at most once a dive. The spacing is
+   chosen at the start so that the cells reach to `end`. */
+#ifndef HISTORY_H
+#define HISTORY_H
+
+#include "state.h"
+
+/* Cells there are for the block that is flown; 0 where the board has no room for 24. */
+uint8_t history_cells(void);
+
+/* Elapsed seconds from reading to reading, 1 or more. */
+uint32_t history_spacing(void);
+
+/* pack_mv 0: not taken. */
+void history_put(uint8_t cell, uint16_t pack_mv);
+uint16_t history_get(uint8_t cell);
+
+/* Step of the readings, in mV of the pack. */
+uint16_t history_step(void);
+
+#endif

@@ -1,0 +1,37 @@
+/* port.h: the only way from the core to the hardware. A port fills one struct of functions and calls the dive_*
+   functions of dive.h; the core calls nothing else.
+
+   Every function returns in bounded time. Addresses are those of the board's memory: the EEPROM from 0 on, then, on
+   parts that have one, the user row from BOARD_EEPROM_SIZE on. */
+#ifndef PORT_H
+#define PORT_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/* Where the linker keeps what must survive a reset without loss of power; the host has no such place. */
+#ifndef PORT_KEPT
+#define PORT_KEPT
+#endif
+
+enum port_reset {
+    PORT_RESET_POWER,    /* the supply came up, or nobody knows */
+    PORT_RESET_BROWN_OUT,
+    PORT_RESET_WATCHDOG,
+    PORT_RESET_SOFTWARE
+};
+
+struct board_port {
+    void (*output)(uint8_t number, uint8_t percent); /* 0: its safe level; not 0 or 100 only where it has levels */
+    void (*light)(bool lit);
+    uint8_t (*load)(uint16_t address);
+    void (*store)(uint16_t address, const uint8_t *bytes, uint8_t count); /* may leave out bytes that are right already */
+    uint16_t (*pack_mv)(void); /* battery sense, not calibrated; takes a measurement */
+    bool (*wet)(void);         /* water contact closed; never asked for where none is fitted */
+    bool (*lead)(void);        /* bench lead detected */
+    uint8_t (*buttons)(void);  /* bit 0: a is pressed, bit 1: b */
+    uint8_t (*steps)(void);    /* 1/64 s since the second began, 0 to 63 */
+    void (*send)(uint8_t byte);
+};
+
+#endif

@@ -1,0 +1,455 @@
+/* requests.c: what each request does. Numbers and offsets come from link_messages.h; a refusal changes nothing. */
+#include <string.h>
+
+#include "journal.h"
+#include "history.h"
+#include "link.h"
+#include "sense.h"
+#include "store.h"
+
+#define DONE 0U
+#define HEAD 2U /* sequence and kind, before the payload */
+
+/* The payload of the request in hand, and room for that of its answer. */
+static uint8_t asked[LINK_PAYLOAD_SIZE];
+static uint8_t *answer;
+static uint8_t answer_size;
+
+static uint32_t number_at(const uint8_t *bytes, uint8_t width)
+{
+    uint32_t number = 0;
+    while (width > 0U) {
+        width--;
+        number = number << 8 | bytes[width];
+    }
+    return number;
+}
+
+static void put(uint8_t at, uint8_t width, uint32_t number)
+{
+    for (uint8_t n = 0; n < width; n++) {
+        answer[at + n] = (uint8_t)(number >> (8U * n));
+    }
+}
+
+/* The code that counts: while armed the armed one, even where both slots are bad. */
+static uint32_t code_that_counts(void)
+{
+    return state.armed || state.has_block ? state.code : LINK_NO_CODE;
+}
+
+static uint8_t check_code(uint32_t code)
+{
+    if (code_that_counts() == LINK_NO_CODE) {
+        return LINK_REASON_NO_SETTINGS;
+    }
+    return code == code_that_counts() ? DONE : LINK_REASON_WRONG_CODE;
+}
+
+/* What is flown from and said to count, after the slots have changed. */
+static void look_again(void)
+{
+    struct slot slot;
+    const uint8_t active = store_active(state.armed, state.code);
+    state.has_block = active != LINK_NO_SLOT && store_fly(active);
+    if (state.has_block) {
+        store_slot(active, &slot);
+        state.code = slot.code;
+    }
+}
+
+static uint8_t identify(void)
+{
+    struct slot a, b;
+    store_slot(0, &a);
+    store_slot(1, &b);
+    sense_measure();
+    memcpy(answer + LINK_REPLY_IDENTIFY_TOKEN_AT, asked, 2);
+    put(LINK_REPLY_IDENTIFY_PROTOCOL_AT, 1, LINK_PROTOCOL_VERSION);
+    put(LINK_REPLY_IDENTIFY_LAYOUT_AT, 1, LAYOUT_VERSION);
+    put(LINK_REPLY_IDENTIFY_BOARD_TYPE_AT, 2, BOARD_TYPE);
+    put(LINK_REPLY_IDENTIFY_PART_AT, 1, BOARD_PART);
+    put(LINK_REPLY_IDENTIFY_EEPROM_SIZE_AT, 2, BOARD_EEPROM_SIZE);
+    put(LINK_REPLY_IDENTIFY_SLOT_SIZE_AT, 2, BOARD_SLOT_SIZE);
+    put(LINK_REPLY_IDENTIFY_STATE_AT, 1, dive_state());
+    put(LINK_REPLY_IDENTIFY_ACTIVE_AT, 1, store_active(state.armed, state.code));
+    put(LINK_REPLY_IDENTIFY_SEQUENCE_A_AT, 1, a.sequence);
+    put(LINK_REPLY_IDENTIFY_CODE_A_AT, 4, a.code);
+    put(LINK_REPLY_IDENTIFY_SEQUENCE_B_AT, 1, b.sequence);
+    put(LINK_REPLY_IDENTIFY_CODE_B_AT, 4, b.code);
+    put(LINK_REPLY_IDENTIFY_ARMED_AT, 1, state.armed ? 1U : 0U);
+    put(LINK_REPLY_IDENTIFY_ELAPSED_AT, 3, dive_started() ? state.elapsed : 0U);
+    put(LINK_REPLY_IDENTIFY_PACK_MV_AT, 2, state.pack_mv);
+    put(LINK_REPLY_IDENTIFY_RESETS_AT, 2, state.resets);
+    put(LINK_REPLY_IDENTIFY_FAULTS_AT, 2, (uint16_t)(state.faults | (state.held_by_power ? LINK_FAULT_HOLD : 0U)));
+    memset(answer + LINK_REPLY_IDENTIFY_BOARD_AT, 0, LINK_NAME_SIZE);
+    memcpy(answer + LINK_REPLY_IDENTIFY_BOARD_AT, BOARD_NAME, sizeof BOARD_NAME - 1U);
+    answer_size = LINK_REPLY_IDENTIFY_SIZE;
+    return DONE;
+}
+
+static uint16_t area_address(uint8_t area, uint16_t *size)
+{
+    switch (area) {
+    case LINK_AREA_SLOT_A:
+        *size = BOARD_SLOT_SIZE;
+        return BOARD_SLOT_A;
+    case LINK_AREA_SLOT_B:
+        *size = BOARD_SLOT_SIZE;
+        return BOARD_SLOT_B;
+    case LINK_AREA_ESSENTIALS:
+        *size = LAYOUT_ESSENTIALS_BYTES;
+        return BOARD_ROW;
+    case LINK_AREA_JOURNAL:
+        *size = BOARD_JOURNAL_SIZE;
+        return BOARD_JOURNAL;
+    case LINK_AREA_ROW:
+        *size = LAYOUT_ROW_BYTES;
+        return BOARD_ROW;
+    default:
+        *size = BOARD_HISTORY_SIZE;
+        return BOARD_HISTORY;
+    }
+}
+
+static uint8_t read(void)
+{
+    uint16_t size;
+    const uint16_t address = area_address(asked[LINK_ASK_READ_AREA_AT], &size);
+    const uint32_t offset = number_at(asked + LINK_ASK_READ_OFFSET_AT, 2);
+    const uint8_t length = asked[LINK_ASK_READ_LENGTH_AT];
+    if (asked[LINK_ASK_READ_AREA_AT] > LINK_ASK_READ_AREA_TOP || length > LINK_ASK_READ_LENGTH_TOP
+        || offset + length > size) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    memcpy(answer, asked, LINK_ASK_READ_SIZE);
+    for (uint8_t n = 0; n < length; n++) {
+        answer[LINK_REPLY_READ_DATA_AT + n] = dive_port->load((uint16_t)(address + offset + n));
+    }
+    answer_size = (uint8_t)(LINK_REPLY_READ_SIZE + length);
+    return DONE;
+}
+
+static uint8_t write(void)
+{
+    const uint8_t slot = asked[LINK_ASK_WRITE_SLOT_AT];
+    const uint32_t offset = number_at(asked + LINK_ASK_WRITE_OFFSET_AT, 2);
+    const uint8_t length = asked[LINK_ASK_WRITE_LENGTH_AT];
+    if (slot > LINK_ASK_WRITE_SLOT_TOP || length > LINK_ASK_WRITE_LENGTH_TOP) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    if (state.armed) {
+        return LINK_REASON_ARMED;
+    }
+    if (slot == store_active(false, 0) || length < 1U || offset + length > BOARD_SLOT_SIZE - BOARD_SUM_BYTES) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    if (!store_put((uint16_t)(store_address(slot) + offset), asked + LINK_ASK_WRITE_DATA_AT, length)) {
+        return LINK_REASON_MEMORY_FAILED;
+    }
+    look_again();
+    memcpy(answer, asked, LINK_REPLY_WRITE_SIZE);
+    answer_size = LINK_REPLY_WRITE_SIZE;
+    return DONE;
+}
+
+static uint8_t commit_block(uint16_t address, uint8_t length, uint32_t sum)
+{
+    struct settings said;
+    struct bits from = {NULL, (uint16_t)(address + 1U), length, 0, false};
+    if (!block_open(&from, &said)) {
+        return LINK_REASON_UNREADABLE_SETTINGS;
+    }
+    if (said.board_type != BOARD_TYPE) {
+        return LINK_REASON_WRONG_BOARD_TYPE;
+    }
+    const uint8_t bytes[] = {(uint8_t)sum, (uint8_t)(sum >> 8), (uint8_t)(sum >> 16), (uint8_t)(sum >> 24)};
+    return store_put((uint16_t)(address + 1U + length), bytes, sizeof bytes) ? DONE : LINK_REASON_MEMORY_FAILED;
+}
+
+static uint8_t commit(void)
+{
+    const uint8_t slot = asked[LINK_ASK_COMMIT_SLOT_AT];
+    const uint8_t sequence = asked[LINK_ASK_COMMIT_SEQUENCE_AT];
+    const uint8_t length = asked[LINK_ASK_COMMIT_LENGTH_AT];
+    const uint32_t sum = number_at(asked + LINK_ASK_COMMIT_CRC_AT, 4);
+    struct slot held;
+    if (slot > LINK_ASK_COMMIT_SLOT_TOP) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    if (state.armed) {
+        return LINK_REASON_ARMED;
+    }
+    if (length < 1U || length > BOARD_BLOCK_MOST) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    const uint16_t address = store_address(slot);
+    const bool right = store_sum(address, (uint16_t)(1U + length)) == sum;
+    store_slot(slot, &held);
+    if (!(held.valid && right && held.sequence == sequence && held.length == length)) {
+        if (slot == store_active(false, 0)) {
+            return LINK_REASON_OUT_OF_RANGE;
+        }
+        if (held.sequence != sequence || held.length != length || !right) {
+            return LINK_REASON_BAD_CHECKSUM;
+        }
+        const uint8_t reason = commit_block(address, length, sum);
+        if (reason != DONE) {
+            return reason;
+        }
+        store_slot(slot, &held);
+        look_again();
+    }
+    put(LINK_REPLY_COMMIT_SLOT_AT, 1, slot);
+    put(LINK_REPLY_COMMIT_SEQUENCE_AT, 1, sequence);
+    put(LINK_REPLY_COMMIT_CODE_AT, 4, held.code);
+    answer_size = LINK_REPLY_COMMIT_SIZE;
+    return DONE;
+}
+
+static uint8_t write_arming(uint8_t active)
+{
+    if (!store_copy(active, state.said.length)) {
+        return LINK_REASON_MEMORY_FAILED;
+    }
+    /* The journal says "not started" before the record says "armed", and "armed" after it: whatever is torn, the board
+       either is armed and has not started, or is not armed. */
+    state.stage = STAGE_OVER;
+    state.elapsed = 0;
+    journal_put_all();
+    journal_clear_early();
+    if (!store_put_essentials(true, state.code)) {
+        return LINK_REASON_MEMORY_FAILED;
+    }
+    dive_armed_now();
+    journal_put_all();
+    dive_drive();
+    return DONE;
+}
+
+static uint8_t arm(void)
+{
+    const uint32_t code = number_at(asked + LINK_ASK_ARM_CODE_AT, 4);
+    if (state.armed && code != state.code) {
+        return LINK_REASON_ARMED;
+    }
+    if (!state.armed) {
+        const uint8_t active = store_active(false, 0);
+        look_again();
+        uint8_t reason = check_code(code);
+        if (reason == DONE) {
+            reason = write_arming(active);
+        }
+        if (reason != DONE) {
+            return reason;
+        }
+    }
+    put(LINK_REPLY_ARM_STATE_AT, 1, dive_state());
+    put(LINK_REPLY_ARM_CODE_AT, 4, code);
+    answer_size = LINK_REPLY_ARM_SIZE;
+    return DONE;
+}
+
+static uint8_t disarm(void)
+{
+    if (state.armed) {
+        dive_stand_down();
+        struct essentials essentials;
+        store_essentials(&essentials);
+        if (essentials.valid && essentials.armed) {
+            return LINK_REASON_MEMORY_FAILED;
+        }
+        look_again();
+    }
+    put(LINK_REPLY_DISARM_STATE_AT, 1, dive_state());
+    answer_size = LINK_REPLY_DISARM_SIZE;
+    return DONE;
+}
+
+static uint8_t start(void)
+{
+    const uint32_t code = number_at(asked + LINK_ASK_START_CODE_AT, 4);
+    if (!state.armed) {
+        return LINK_REASON_NOT_ARMED;
+    }
+    if (code != state.code) {
+        return LINK_REASON_WRONG_CODE;
+    }
+    if (!state.has_block || state.said.trigger != LAYOUT_TRIGGER_COMMAND) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    if (!dive_started()) {
+        dive_start(0);
+    }
+    put(LINK_REPLY_START_STATE_AT, 1, dive_state());
+    put(LINK_REPLY_START_CODE_AT, 4, code);
+    answer_size = LINK_REPLY_START_SIZE;
+    return DONE;
+}
+
+static uint8_t check_pulse(uint8_t output, uint8_t level, uint16_t duration)
+{
+    if (output > LINK_ASK_PULSE_OUTPUT_TOP || level > LINK_ASK_PULSE_LEVEL_TOP) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    if (state.armed) {
+        return LINK_REASON_ARMED;
+    }
+    if (output >= BOARD_OUTPUTS || (level != 0U && duration == 0U)) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    if ((BOARD_LEVELS >> output & 1U) == 0U && level != 0U && level != FULL) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    if (level != 0U && (BOARD_RELEASES >> output & 1U) != 0U) {
+        const uint8_t reason = check_code(number_at(asked + LINK_ASK_PULSE_CODE_AT, 4));
+        if (reason != DONE) {
+            return reason;
+        }
+        if (duration > LINK_PULSE_RELEASE_MS) {
+            return LINK_REASON_OUT_OF_RANGE;
+        }
+    }
+    return level != 0U && state.pulse.on ? LINK_REASON_BUSY : DONE;
+}
+
+static uint8_t pulse(void)
+{
+    const uint8_t output = asked[LINK_ASK_PULSE_OUTPUT_AT];
+    const uint8_t level = asked[LINK_ASK_PULSE_LEVEL_AT];
+    const uint16_t duration = (uint16_t)number_at(asked + LINK_ASK_PULSE_DURATION_MS_AT, 2);
+    const uint8_t reason = check_pulse(output, level, duration);
+    if (reason != DONE) {
+        return reason;
+    }
+    if (level != 0U || state.pulse.output == output) {
+        state.pulse.on = level != 0U;
+        state.pulse.output = output;
+        state.pulse.level = level;
+        state.pulse.until = dive_up64() + ((uint32_t)duration * 64U + 999U) / 1000U;
+    }
+    dive_drive();
+    put(LINK_REPLY_PULSE_OUTPUT_AT, 1, output);
+    put(LINK_REPLY_PULSE_LEVEL_AT, 1, level);
+    answer_size = LINK_REPLY_PULSE_SIZE;
+    return DONE;
+}
+
+static uint8_t name(void)
+{
+    bool ended = false;
+    for (uint8_t n = 0; n < LINK_GIVEN_NAME_SIZE; n++) {
+        if (asked[n] == 0U) {
+            ended = true;
+        } else if (ended || asked[n] < 0x20U || asked[n] > 0x7EU) {
+            return LINK_REASON_OUT_OF_RANGE;
+        }
+    }
+    if (state.armed) {
+        return LINK_REASON_ARMED;
+    }
+    if (!store_rename(asked)) {
+        return LINK_REASON_MEMORY_FAILED;
+    }
+    memcpy(answer, asked, LINK_GIVEN_NAME_SIZE);
+    answer_size = LINK_REPLY_NAME_SIZE;
+    return DONE;
+}
+
+static uint8_t measure(void)
+{
+    const uint16_t readings = (uint16_t)number_at(asked, 2);
+    if (readings < 1U || readings > LINK_ASK_MEASURE_READINGS_TOP) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    sense_measure();
+    const uint16_t first = state.pack_mv;
+    uint32_t sum = first, squares = 0;
+    for (uint16_t n = 1; n < readings; n++) {
+        sense_measure();
+        const uint16_t off = state.pack_mv > first ? (uint16_t)(state.pack_mv - first) : (uint16_t)(first - state.pack_mv);
+        const uint32_t square = (uint32_t)off * off;
+        sum += state.pack_mv;
+        squares = squares > UINT32_MAX - square ? UINT32_MAX : squares + square;
+    }
+    put(LINK_REPLY_MEASURE_READINGS_AT, 2, readings);
+    put(LINK_REPLY_MEASURE_FIRST_MV_AT, 2, first);
+    put(LINK_REPLY_MEASURE_SUM_MV_AT, 4, sum);
+    put(LINK_REPLY_MEASURE_SQUARES_AT, 4, squares);
+    answer_size = LINK_REPLY_MEASURE_SIZE;
+    return DONE;
+}
+
+/* Payload of a request of this kind without a closing data field; 255 for a kind that is none. */
+static uint8_t size_of(uint8_t kind)
+{
+    static const uint8_t sizes[][2] = {
+        {LINK_ASK_IDENTIFY, LINK_ASK_IDENTIFY_SIZE}, {LINK_ASK_READ, LINK_ASK_READ_SIZE},
+        {LINK_ASK_WRITE, LINK_ASK_WRITE_SIZE},       {LINK_ASK_COMMIT, LINK_ASK_COMMIT_SIZE},
+        {LINK_ASK_ARM, LINK_ASK_ARM_SIZE},           {LINK_ASK_DISARM, LINK_ASK_DISARM_SIZE},
+        {LINK_ASK_START, LINK_ASK_START_SIZE},       {LINK_ASK_PULSE, LINK_ASK_PULSE_SIZE},
+        {LINK_ASK_NAME, LINK_ASK_NAME_SIZE},         {LINK_ASK_MEASURE, LINK_ASK_MEASURE_SIZE},
+    };
+    for (uint8_t n = 0; n < sizeof sizes / sizeof sizes[0]; n++) {
+        if (sizes[n][0] == kind) {
+            return sizes[n][1];
+        }
+    }
+    return 255;
+}
+
+static uint8_t obey(uint8_t kind)
+{
+    switch (kind) {
+    case LINK_ASK_IDENTIFY:
+        return identify();
+    case LINK_ASK_READ:
+        return read();
+    case LINK_ASK_WRITE:
+        return write();
+    case LINK_ASK_COMMIT:
+        return commit();
+    case LINK_ASK_ARM:
+        return arm();
+    case LINK_ASK_DISARM:
+        return disarm();
+    case LINK_ASK_START:
+        return start();
+    case LINK_ASK_PULSE:
+        return pulse();
+    case LINK_ASK_NAME:
+        return name();
+    case LINK_ASK_MEASURE:
+        return measure();
+    default:
+        return LINK_REASON_BAD_REQUEST;
+    }
+}
+
+uint8_t requests_answer(uint8_t *body, uint8_t length)
+{
+    const uint8_t sequence = body[0], kind = body[1];
+    const uint8_t payload = (uint8_t)(length - HEAD);
+    const uint8_t size = size_of(kind);
+    if (size != 255U) {
+        const uint8_t data = kind == LINK_ASK_WRITE && payload >= size ? body[HEAD + LINK_ASK_WRITE_LENGTH_AT] : 0U;
+        if (payload != (uint16_t)size + data) {
+            return 0;
+        }
+    }
+    memset(asked, 0, sizeof asked);
+    memcpy(asked, body + HEAD, payload < sizeof asked ? payload : sizeof asked);
+    answer = body + HEAD;
+    uint8_t reason = LINK_REASON_BAD_REQUEST;
+    if (size != 255U && (sequence == 0U) == (kind == LINK_ASK_IDENTIFY)) {
+        reason = obey(kind);
+    }
+    if (reason == DONE) {
+        body[1] = (uint8_t)(kind + LINK_REPLY);
+        return (uint8_t)(HEAD + answer_size);
+    }
+    body[1] = LINK_REFUSED;
+    put(LINK_REFUSED_REQUEST_AT, 1, kind);
+    put(LINK_REFUSED_REASON_AT, 1, reason);
+    return HEAD + LINK_REFUSED_SIZE;
+}

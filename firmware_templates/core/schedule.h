@@ -1,0 +1,33 @@
+/* schedule.h: what each output does in one elapsed second, by closed forms from the block: the same as
+   schedgen/plan/evaluate.py, which is the specification. */
+#ifndef SCHEDULE_H
+#define SCHEDULE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "block.h"
+
+/* What is known at a second: how far edges have moved, where the firing command cuts, when the dive ends. */
+struct face {
+    int32_t first_edge;
+    int32_t release; /* planned, with the chosen shift */
+    int32_t shift;   /* of edges that move: 0, or negative after an early command */
+    int32_t cut;     /* FOREVER where none is expected */
+    int32_t end;
+};
+
+/* Percent, and the flash pattern in 1/64 s where there is one: lit while phase < lit. */
+struct output_state {
+    uint8_t level;
+    bool steady;
+    uint16_t every, lit; /* every 0: no pattern */
+    uint16_t phase;      /* at the beginning of the second */
+};
+
+/* Fills the states of all outputs for elapsed second t, releases left at 0. With only_kept, outputs outside the keep
+   mask, and what follows them, are off. Returns the next second at which anything may change. */
+int32_t schedule_look(struct bits *from, const struct settings *said, const struct face *face, int32_t t, bool only_kept,
+                      struct output_state *outputs);
+
+#endif
