@@ -105,9 +105,7 @@ class Player:
         def edge(cycle: int, output: str, level: int) -> None:
             edges.append((base + cycle * 1_000_000 // hertz, output, level))
 
-        self.part = SimulatedPart(
-            self.image, memories, self.wiring, self.crystal, edge, self.random.randrange(1 << 30)
-        )
+        self.part = SimulatedPart(self.image, memories, self.wiring, self.crystal, edge, self.random.randrange(1 << 30))
         for pin, level in self.levels.items():
             self.part.set_pin(pin, level)
 
@@ -218,6 +216,4 @@ class Player:
 
     def _do_mark(self, name: str) -> None:
         memories = self.part.memories()
-        self.record.marks[name] = Mark(
-            self.now_s, self.part.tap.count, memories.eeprom.hex(), memories.row.hex()
-        )
+        self.record.marks[name] = Mark(self.now_s, self.part.tap.count, memories.eeprom.hex(), memories.row.hex())

@@ -105,7 +105,9 @@ class Simulator:
             if "done" in answer:
                 progress(float(answer["done"]))
             elif "trouble" in answer:
-                raise SimulatorFailed(f"The simulated board gave up: {answer['trouble']}.", "Report this with the file.")
+                raise SimulatorFailed(
+                    f"The simulated board gave up: {answer['trouble']}.", "Report this with the file."
+                )
             else:
                 return answer
         raise SimulatorFailed(self._ended(), "Run it again; if it happens again, report it with the dive file.")
