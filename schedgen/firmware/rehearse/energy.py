@@ -77,9 +77,10 @@ def flown(plan: Plan, seen: Mapping[str, Seen], until_s: float) -> Plan:
     for name, planned in plan.outputs.items():
         edges = seen.get(name, ())
         times = on_times_of(edges, until_s)
-        if times and planned.on_times and planned.on_times[-1].stop_s is None and times[-1].stop_s is not None:
-            if until_s - times[-1].stop_s < _PATTERN_PERIOD_S:
-                times = (*times[:-1], replace(times[-1], stop_s=None))
+        endless = bool(planned.on_times) and planned.on_times[-1].stop_s is None
+        last = times[-1].stop_s if times else None
+        if endless and last is not None and until_s - last < _PATTERN_PERIOD_S:
+            times = (*times[:-1], replace(times[-1], stop_s=None))
         outputs[name] = replace(planned, on_times=times)
     return replace(plan, outputs=outputs, primary=_fired(plan.primary, seen), backup=_fired(plan.backup, seen))
 

@@ -1,4 +1,4 @@
-"""The scenario of a whole dive: armed over the bench lead, lead off, started as the file says, flown to the end. Pure."""
+"""The scenario of a whole dive: armed over the bench lead, lead off, started as the file says, flown to the end."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 ASK_S, ARM_S, UNPLUG_S = 3.0, 3.5, 8.0
 START_S = 20.25
-"""When the dive starts, true s after power-on: water reaches the contact, or the button or command acts. Not on a tick."""
+"""When the dive starts, true s after power-on: water reaches the contact, or button or command act. Not on a tick."""
 AFTER_END_S = 130.0
 """How long the scenario goes on after `end`, to see that nothing but what is endless is on."""
 BUTTON_HELD_S = 3.5

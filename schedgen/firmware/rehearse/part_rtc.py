@@ -150,7 +150,7 @@ class Rtc(Hardware):
         """16-bit registers go through TEMP; the busy flags clear by themselves."""
         offset = int(addr) - self.base
         if offset in (_CNT, _PER, _CMP):
-            word = {_CNT: self.count, _PER: lambda: self.period, _CMP: lambda: self.compare}[offset]()
+            word = self.count() if offset == _CNT else self.period if offset == _PER else self.compare
             self.put(_TEMP, word >> 8)
             return word & 255
         if offset in (_CNT + 1, _PER + 1, _CMP + 1):

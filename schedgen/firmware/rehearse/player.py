@@ -1,4 +1,4 @@
-"""Plays a scenario on the simulated part: the actions in their order, power cuts, and everything that is to be recorded.
+"""Plays a scenario on the simulated part: the actions in their order, power cuts, and all that is to be recorded.
 
 Imported only by the worker process.
 """

@@ -13,6 +13,7 @@ from schedgen.firmware.rehearse.energy import Draw, draw_of, flown
 from schedgen.firmware.rehearse.scenario import Record, Target
 from schedgen.firmware.rehearse.supervisor import Simulator
 from schedgen.firmware.rehearse.target import LIGHT, target_of
+from schedgen.link.messages import REASONS
 
 if TYPE_CHECKING:
     from schedgen.board.model import Board
@@ -106,9 +107,7 @@ def troubles_of(record: Record, board: Board, plan: Plan) -> list[str]:
     troubles = []
     answers = list(speech.answers(record.said))
     if not any(name == "arm" for _, name, _ in answers):
-        refusals = [
-            f"{values['request']}: reason {values['reason']}" for _, name, values in answers if name == "refused"
-        ]
+        refusals = [REASONS[values.number("reason")] for _, name, values in answers if name == "refused"]
         troubles.append(f"the board was not armed ({', '.join(refusals) or 'it did not answer'})")
     troubles += [f"it was reset ({cause}) at {at:.1f} s" for at, cause in record.resets if cause != "power-on"]
     troubles += [f"{rule} ({count} times)" for rule, count in record.broken_rules.items()]
@@ -125,7 +124,7 @@ def first_command(plan: Plan, seen: Mapping[str, Seen]) -> float | None:
 
 
 def rehearse(loaded: LoadedDive, build: Build, progress: Progress = lambda done, total: None) -> Rehearsal:
-    """Fly `loaded` with the image and settings of `build`. Raises `UsageError` without a simulator, `SimulatorFailed`."""
+    """Fly `loaded` with image and settings of `build`. Raises `UsageError` without a simulator, `SimulatorFailed`."""
     plan, board = loaded.plan(), loaded.board
     nominal = loaded.simulate().cases["nominal"]
     flying = flights.flight(plan, board, build.eeprom, build.code, flights.volts_of(nominal.trace))

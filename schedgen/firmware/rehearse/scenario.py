@@ -18,7 +18,7 @@ Action = tuple[Any, ...]
 - "reset", cause: "brown-out", "software", "external";
 - "hang": the program runs astray, and the watchdog has to bite;
 - "crystal", ppm or None: it goes so far off, or stops for good;
-- "cut", k, how, seconds: the power goes at the k-th write command from now, which is left as `how` says (`part_memory`);
+- "cut", k, how, seconds: the power goes at the k-th write command from now, left as `how` says (`part_memory`);
 - "flip", memory, bit: one bit of "eeprom" or "row" changes; "memory", memory, hex: all of it;
 - "mark", name: note the count of write commands and both memories.
 """

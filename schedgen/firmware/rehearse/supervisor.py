@@ -42,7 +42,7 @@ class Simulator:
         """Start it. Raises `UsageError` without a simulator, `SimulatorFailed`."""
         require_simulator()
         self._target = target
-        self._trouble = tempfile.TemporaryFile()
+        self._trouble = tempfile.TemporaryFile()  # noqa: SIM115  # closed with the process
         self._start()
 
     def _start(self) -> None:

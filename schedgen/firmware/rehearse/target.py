@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from schedgen.firmware.rehearse.scenario import Target
@@ -81,7 +80,7 @@ def _contact(pin: str, active: str, closed: bool) -> tuple[str, str]:
     return pin, "H" if closed else "D"
 
 
-def resting(board: Board) -> Mapping[str, str]:
+def resting(board: Board) -> dict[str, str]:
     """Levels of all inputs on a board that is left alone: dry, nothing plugged, nothing pressed."""
     hands = Hands(board)
     rest = dict([hands.button("a", False), hands.button("b", False), hands.lead(False)])
