@@ -56,7 +56,7 @@ def test_a_cell_gives_no_more_than_it_is_rated_for_at_its_temperature(judged: Ca
     # the best takes (1/0.85) / (1/0.85 + 4/1.15) = 0.2527 of all, 1.2635 times the mean: 3.75 A at a mean of 2.968 A
     found = judged(change=with_worst(peak_cell_current_a=2.97, peak_cell_current_c=5.0)).one("cell-overcurrent")
     assert found.final
-    assert "3.75 A" in found.message
+    assert "rated 3.750 A" in found.message
     assert "raise parallel from 5 to 6" in found.fix
     assert not judged(change=with_worst(peak_cell_current_a=2.965, peak_cell_current_c=5.0)).has("cell-overcurrent")
 
