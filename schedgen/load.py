@@ -18,7 +18,7 @@ from schedgen.dive.vehicle import After, RestVoltage
 from schedgen.errors import FileProblems, OutOfRange, Problem
 from schedgen.files.bind import Places, problem_at
 from schedgen.files.place import Place
-from schedgen.files.tree import read_tree
+from schedgen.files.tree import Tree, parse_tree, read_tree
 from schedgen.files.trouble import Trouble, did_you_mean, listing, shown
 
 if TYPE_CHECKING:
@@ -137,7 +137,19 @@ def load(path: str | Path) -> LoadedDive:
 
     Raises `FileProblems` with the problems of all three files together.
     """
-    read = read_dive(read_tree(path))
+    return _loaded(read_tree(path), path)
+
+
+def load_text(text: str, path: str | Path) -> LoadedDive:
+    """The dive in `text`, as if it stood in the file at `path`: boards and cells are looked for from there.
+
+    Raises `FileProblems` as `load` does.
+    """
+    return _loaded(parse_tree(text, str(path)), path)
+
+
+def _loaded(tree: Tree, path: str | Path) -> LoadedDive:
+    read = read_dive(tree)
     problems = list(read.problems)
     folder = Path(path).parent
     board = _board(read, folder, problems)

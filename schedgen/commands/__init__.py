@@ -12,8 +12,8 @@ from collections.abc import Sequence
 import click
 
 MOMENTS: dict[str, tuple[str, ...]] = {
-    "At the desk": ("new", "check", "simulate", "sheet", "render"),
-    "On the bench and on deck": ("find", "upload", "readback", "arm", "disarm"),
+    "At the desk": ("new", "check", "simulate", "fit", "sheet", "watch", "render"),
+    "On the bench and on deck": ("find", "upload", "readback", "bench", "arm", "disarm"),
     "Any time": ("demo", "library", "schema"),
 }
 """The commands by the moment in which they are used, in the order of the help."""
