@@ -102,21 +102,16 @@ def one_line(subject: Subject, real: Happened, planned: datetime) -> str:
     what, instant = ("Splashed", real.splashed) if real.splashed is not None else ("Started", real.started)
     assert instant is not None
     shown = instant.astimezone(planned.tzinfo)
-    wait = subject.loaded.dive.recovery.wait.high
+    wait = words.hours(subject.loaded.dive.recovery.wait.high / 3600)
     worst = subject.results.worst.endurance_after_surface_h
     until = words.local(last + timedelta(hours=worst), last) if worst < 24 * 3650 else "years from now"
-    parts = [
-        f"{what} {words.local(shown, planned)}{_against(shown, subject, real, planned)}: at the surface "
-        f"{words.local(first, shown)} to {words.local(last, first)} {words.offset(planned)}, {subject.facts.daylight}",
-        f"beacon until {until} in the worst case ({words.hours(worst)}, {words.hours(wait / 3600)} asked)",
-    ]
     drift = subject.facts.drift_m
-    parts.append(
-        "drift not worked out, the file has no site.current"
-        if drift is None
-        else f"drift up to {drift / 1000:.1f} km in {words.hours(wait / 3600)}"
+    drifted = "drift unknown, no site.current" if drift is None else f"drift up to {drift / 1000:.1f} km in {wait}"
+    return (
+        f"{what} {words.local(shown, planned)}{_against(shown, subject, real, planned)}: at the surface "
+        f"{words.local(first, shown)} to {words.local(last, first)} {words.offset(planned)}, {subject.facts.daylight}; "
+        f"beacon to {until} at worst ({words.hours(worst)}, {wait} asked); {drifted}."
     )
-    return "; ".join(parts) + "."
 
 
 def _against(shown: datetime, subject: Subject, real: Happened, planned: datetime) -> str:
@@ -133,4 +128,4 @@ def _against(shown: datetime, subject: Subject, real: Happened, planned: datetim
     late = (shown - planned).total_seconds()
     if abs(late) < 60:
         return " (as planned)"
-    return f" ({words.duration(abs(late))} {'after' if late > 0 else 'before'} the planned start)"
+    return f" ({words.duration(abs(late))} {'late' if late > 0 else 'early'})"
