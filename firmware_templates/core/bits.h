@@ -5,6 +5,12 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+/* Whether bit number of mask is set. */
+static inline bool bit_set(uint8_t mask, uint8_t number)
+{
+    return ((unsigned)mask >> number & 1U) != 0U;
+}
+
 struct bits {
     const uint8_t *bytes;
     uint16_t address; /* where bytes is NULL: read from the board's memory, from here on */

@@ -254,7 +254,7 @@ bool block_allowed(struct bits *from, const struct settings *said, uint8_t combi
     for (uint8_t n = 0; n < said->changes; n++) {
         block_change(from, &change);
     }
-    from->at = (uint16_t)(from->at + combination * LAYOUT_ALLOWED_ALLOWED_BITS);
+    from->at = (uint16_t)(from->at + (unsigned)combination * LAYOUT_ALLOWED_ALLOWED_BITS);
     return FLAG(from, LAYOUT_ALLOWED_ALLOWED) && !from->bad;
 }
 

@@ -87,7 +87,7 @@ static void step_change(uint8_t button)
     if (button == BUTTON_A) {
         slow = (uint8_t)((slow + 1U) % values);
     } else if (state.said.changes < 2U) {
-        slow = (uint8_t)((slow + values - 1U) % values);
+        slow = (uint8_t)((unsigned)(slow + values - 1) % values);
     } else {
         fast = (uint8_t)((fast + 1U) % faster);
     }

@@ -55,7 +55,7 @@ static bool windows_fit(struct bits *from, const struct settings *said)
     for (uint8_t n = 0; n < said->windows; n++) {
         struct window window;
         block_window(from, said, &window);
-        if ((driven >> window.output & 1U) == 0U || !span_fits(window.start, window.stop, said->end)) {
+        if (!bit_set(driven, window.output) || !span_fits(window.start, window.stop, said->end)) {
             return false;
         }
         if (window.kind >= LAYOUT_KIND_REPEATING && window.on > window.every) {
@@ -112,7 +112,7 @@ static bool followers_fit(struct bits *from, const struct settings *said)
     for (uint8_t n = 0; n < said->followers; n++) {
         struct follower follower;
         block_follower(from, said, &follower);
-        if ((driven >> follower.output & 1U) == 0U || (leaders >> follower.leader & 1U) == 0U) {
+        if (!bit_set(driven, follower.output) || !bit_set(leaders, follower.leader)) {
             return false;
         }
         if (follower.clip > said->clips || follower.clip > used + 1U) {
@@ -165,7 +165,7 @@ static bool ends_well(struct bits *from, const struct settings *said)
         struct change change;
         block_change(from, &change);
     }
-    from->at = (uint16_t)(from->at + said->combinations * LAYOUT_ALLOWED_ALLOWED_BITS);
+    from->at = (uint16_t)(from->at + (unsigned)said->combinations * LAYOUT_ALLOWED_ALLOWED_BITS);
     const uint16_t left = (uint16_t)(said->length * 8U - from->at);
     return from->at <= said->length * 8U && left < 8U && (left == 0U || bits_take(from, (uint8_t)left) == 0U);
 }

@@ -112,7 +112,7 @@ static void look_without_block(void)
     memset(state.outputs, 0, sizeof state.outputs);
     const bool on = state.fired || (release_planned() == UNKNOWN_S && state.elapsed >= state.said.at);
     for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
-        if (on && (state.said.keep >> n & 1U) != 0U && (BOARD_RELEASES >> n & 1U) == 0U) {
+        if (on && bit_set(state.said.keep, n) && !bit_set(BOARD_RELEASES, n)) {
             state.outputs[n].level = FULL;
             state.outputs[n].steady = true;
         }
@@ -151,7 +151,7 @@ static uint8_t wanted(uint8_t output)
     if (!dive_started()) {
         return 0;
     }
-    if ((BOARD_RELEASES >> output & 1U) != 0U) {
+    if (bit_set(BOARD_RELEASES, output)) {
         const bool fires = (state.primary.on && state.said.primary.output == output)
                            || (state.backup.on && state.said.backup.output == output);
         return fires ? FULL : 0U;
@@ -163,7 +163,7 @@ static uint8_t wanted(uint8_t output)
     if (!pattern_lit(said)) {
         return 0;
     }
-    return (BOARD_LEVELS >> output & 1U) != 0U || said->level == 0U ? said->level : FULL;
+    return bit_set(BOARD_LEVELS, output) || said->level == 0U ? said->level : FULL;
 }
 
 /* Off before on, so that what is cut at a firing command is off first. */

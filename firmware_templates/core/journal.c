@@ -82,7 +82,7 @@ static uint8_t newest(uint32_t code, uint8_t kind, uint8_t *entry)
         if (!load(place, code, read) || (kind < 2U && (sequence_of(read) & 1U) != kind)) {
             continue;
         }
-        const uint8_t ahead = (uint8_t)((sequence_of(read) - best_sequence) & 7U);
+        const uint8_t ahead = (uint8_t)((unsigned)(sequence_of(read) - best_sequence) & 7U);
         if (best == ENTRIES || (ahead > 0U && ahead <= 4U)) {
             best = place;
             best_sequence = sequence_of(read);

@@ -298,10 +298,10 @@ static uint8_t check_pulse(uint8_t output, uint8_t level, uint16_t duration)
     if (output >= BOARD_OUTPUTS || (level != 0U && duration == 0U)) {
         return LINK_REASON_OUT_OF_RANGE;
     }
-    if ((BOARD_LEVELS >> output & 1U) == 0U && level != 0U && level != FULL) {
+    if (!bit_set(BOARD_LEVELS, output) && level != 0U && level != FULL) {
         return LINK_REASON_OUT_OF_RANGE;
     }
-    if (level != 0U && (BOARD_RELEASES >> output & 1U) != 0U) {
+    if (level != 0U && bit_set(BOARD_RELEASES, output)) {
         const uint8_t reason = check_code(number_at(asked + LINK_ASK_PULSE_CODE_AT, 4));
         if (reason != DONE) {
             return reason;

@@ -101,7 +101,7 @@ static void add(struct output_state *state, const struct window *window, const s
 
 static bool is_kept(const struct look *look, uint8_t output)
 {
-    return !look->only_kept || (look->said->keep >> output & 1U) != 0U;
+    return !look->only_kept || bit_set(look->said->keep, output);
 }
 
 static void look_at_windows(struct look *look, struct output_state *outputs)

@@ -52,7 +52,7 @@ static bool only_kept_is_on(void)
         return false;
     }
     for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
-        if (state.driven[n] != 0U && (state.said.keep >> n & 1U) == 0U) {
+        if (state.driven[n] != 0U && !bit_set(state.said.keep, n)) {
             return false;
         }
     }

@@ -153,7 +153,7 @@ void store_essentials(struct essentials *essentials)
     essentials->keep = (uint8_t)bits_take(&from, LAYOUT_ESSENTIALS_KEEP_BITS);
     if (essentials->primary.present
         && (essentials->primary.output >= BOARD_OUTPUTS
-            || (BOARD_RELEASES >> essentials->primary.output & 1U) == 0U)) {
+            || !bit_set(BOARD_RELEASES, essentials->primary.output))) {
         return; /* what is no release output is never fired */
     }
     essentials->valid = true;

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import click
 
 MOMENTS: dict[str, tuple[str, ...]] = {
-    "At the desk": ("new", "check", "simulate", "fit", "sheet", "watch", "render"),
+    "At the desk": ("new", "check", "simulate", "fit", "sheet", "watch", "render", "compile"),
     "On the bench and on deck": ("find", "upload", "readback", "bench", "arm", "disarm"),
     "Any time": ("demo", "library", "schema"),
 }

@@ -183,3 +183,36 @@ def _pins(board: Board, part: Part) -> _Rows:
     routes = [c.route for o in board.outputs.values() if o.kind == "level" and (c := channel_of(o, part))]
     route = routes[0][-1] if routes and routes[0] else "A"
     yield "LEVEL_PORT", route, "port that the timer is led to"
+    yield from _serial(board, part)
+    if part.family == "megaavr-0":
+        ports = sorted({board.buttons.a.pin[1], board.buttons.b.pin[1]})
+        vectors = " ".join(f"ISR(PORT{port}_PORT_vect) {{ handler(&PORT{port}); }}" for port in ports)
+        yield "BUTTON_VECTORS(handler)", vectors, "an interrupt for each port with a button"
+
+
+_USARTS = {
+    ("PA0", "PA1"): (0, 0), ("PA4", "PA5"): (0, 1), ("PC0", "PC1"): (1, 0), ("PC4", "PC5"): (1, 1),
+    ("PF0", "PF1"): (2, 0), ("PF4", "PF5"): (2, 1), ("PB0", "PB1"): (3, 0), ("PB4", "PB5"): (3, 1),
+}  # fmt: skip
+"""(transmit, receive) of the megaAVR 0-series: number of the USART, and its place; from the data sheet, from memory."""
+
+
+def _serial(board: Board, part: Part) -> _Rows:
+    """Which USART the bench lead is on. Raises UsageError for pins that none has."""
+    wired = (board.serial.transmit, board.serial.receive)
+    if part.family == "megaavr-0":
+        found = _USARTS.get(wired)
+        if found is None or (found[0] == 3 and not part.name.endswith("9")):
+            raise UsageError(
+                f"no serial port of the {part.name} sends on {wired[0]} and receives on {wired[1]}",
+                f"Take one of these pairs: {', '.join(' and '.join(pair) for pair in _USARTS)}.",
+            )
+        yield "SERIAL_USART", f"USART{found[0]}", "serial port of the bench lead"
+        yield "SERIAL_RXC_VECT", f"USART{found[0]}_RXC_vect", "its interrupt"
+        others = sum(3 << 2 * number for number in range(4) if number != found[0])
+        yield "SERIAL_ROUTE", f"0x{others | found[1] << 2 * found[0]:02X}U", "its place; the others are led nowhere"
+    elif wired != ("PD1", "PD0"):
+        raise UsageError(
+            f"the serial port of the {part.name} sends on PD1 and receives on PD0, not on {wired[0]} and {wired[1]}",
+            "Wire the bench lead to these.",
+        )

@@ -1,0 +1,11 @@
+/* port_config.h: read before every file of the firmware. */
+#ifndef PORT_CONFIG_H
+#define PORT_CONFIG_H
+
+#define PORT_KEPT __attribute__((section(".noinit")))
+
+/* Constants stand in the flash, which is part of the data space here. */
+#define PORT_CONST
+#define PORT_CONST_BYTE(place) (*(place))
+
+#endif
