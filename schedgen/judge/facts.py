@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ from schedgen.judge import storage
 from schedgen.judge.finding import Judgement
 from schedgen.judge.information import Said, information
 from schedgen.judge.subject import Parts, Subject
+from schedgen.judge.warmth import Ranges, temperatures
 from schedgen.judge.words import share, span_down
 
 if TYPE_CHECKING:
@@ -91,6 +92,8 @@ class Facts:
     """Topics in which no problem was found."""
     information: tuple[Said, ...] = ()
     """Worked-out figures: weights, waters, clock, light, cold, currents, pack."""
+    temperatures: Ranges = field(default_factory=dict)
+    """Of cells, cameras and housing in each phase."""
 
 
 def facts(dive: Parts, plan: Plan, results: Results | None, judgement: Judgement) -> Facts:
@@ -112,6 +115,7 @@ def facts(dive: Parts, plan: Plan, results: Results | None, judgement: Judgement
         matters_most=guesses[0].path if guesses else None,
         clean=clean_topics(judgement),
         information=information(subject),
+        temperatures=temperatures(subject),
     )
 
 

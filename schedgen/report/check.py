@@ -208,6 +208,7 @@ def details(subject: Subject, paint: Paint = _plain) -> list[str]:
     lines += _findings(subject, paint)
     lines += _listing(paint("Field changes", "bold"), choice_texts(subject.loaded.choices()))
     lines += _energy(subject, paint)
+    lines += _temperatures(subject, paint)
     lines += _storage(subject, paint)
     lines += _information(subject, paint)
     lines += _listing(paint("Guessed inputs", "bold"), list(subject.loaded.guessed))
@@ -267,6 +268,18 @@ def _energy(subject: Subject, paint: Paint) -> list[str]:
     for phase, value in worst.by_phase_wh.items():
         rows.append([f"  in {phase}", f"{value:.1f}", f"{nominal.by_phase_wh.get(phase, 0.0):.1f}"])
     return lines + ["  " + row for row in table(rows, right=frozenset({1, 2}))]
+
+
+def _temperatures(subject: Subject, paint: Paint) -> list[str]:
+    """A row a phase: cells, each camera and the housing from the coldest to the warmest worst case."""
+    ranges = subject.facts.temperatures
+    if not ranges:
+        return []
+    names = list(next(iter(ranges.values())))
+    rows = [["", *names]]
+    rows += [[phase, *(f"{low:.1f} to {high:.1f}" for low, high in nodes.values())] for phase, nodes in ranges.items()]
+    lines = ["", paint("Temperatures", "bold") + "  degC, lowest of the cold case to highest of the warm one"]
+    return lines + ["  " + row for row in table(rows, right=frozenset(range(1, len(names) + 1)))]
 
 
 def _storage(subject: Subject, paint: Paint) -> list[str]:

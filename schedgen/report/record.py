@@ -65,6 +65,10 @@ def check_record(subject: Subject, case: str = "worst") -> dict[str, Any]:
             "bytes": settings.bytes_used if settings else None,
             "capacity": settings.capacity if settings else None,
         },
+        "temperatures": {
+            phase: {name: {"lowest_c": number(low), "highest_c": number(high)} for name, (low, high) in nodes.items()}
+            for phase, nodes in subject.facts.temperatures.items()
+        },
         "information": {
             said.topic.lower().replace(" ", "_"): {key: figure(value) for key, value in said.figures.items()}
             for said in subject.facts.information
