@@ -1,7 +1,8 @@
 """The process that holds the simulator: one JSON object a line on standard input, answers on standard output.
 
 `{"do": "load", "target": {...}}`, `{"do": "play", "scenario": {...}}`, `{"do": "serve", "scenario": {...}}`. Answers
-are `{"done": seconds}` on the way, then `{"record": {...}}`, `{"port": NAME}`, `{"loaded": true}` or `{"trouble": TEXT}`.
+are `{"done": seconds}` on the way, then `{"record": {...}}`, `{"port": NAME}`, `{"loaded": true}` or
+`{"trouble": TEXT}`.
 Run as `python -m schedgen.firmware.rehearse.worker`; it ends with its input.
 """
 

@@ -1,0 +1,157 @@
+"""Faults of power and program: resets of each kind at every kind of moment, storms, a stopped crystal. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from random import Random
+
+from schedgen.firmware.rehearse.compare import expected_edges
+from schedgen.firmware.rehearse.rig import HOLD_S, JOURNAL_S, WATCHDOG_S, Case, Rig, case
+from schedgen.firmware.rehearse.scenario import Action
+
+RESETS = ("brown-out", "software", "watchdog", "power")
+_BOOT_S = 3.0
+STORM, STORM_S = 50, 600.0
+INTERNAL_ERROR = 0.10
+"""Tolerance of the internal oscillator, as the firmware is told."""
+
+
+def reset_action(kind: str, at: float, off_s: float = 2.0) -> Action:
+    """One reset at `at` s since the start."""
+    if kind == "power":
+        return (at, "power", off_s)
+    return (at, "hang") if kind == "watchdog" else (at, "reset", kind)
+
+
+def lag_of(kinds: list[str]) -> float:
+    """How far behind the clock may be after these resets, boot and waiting for the watchdog included, s."""
+    return sum(JOURNAL_S + _BOOT_S + (WATCHDOG_S * 0.5 if kind == "watchdog" else 2.0) for kind in kinds)
+
+
+def resets_case(rig: Rig, kind: str, about: str, resets: list[tuple[float, str]], seed: int) -> Case:
+    """A run with these (time, kind) resets."""
+    actions = [reset_action(name, at) for at, name in resets]
+    kinds = [name for _, name in resets]
+    held = max((at + 2.0 + _BOOT_S + HOLD_S for at, name in resets if name == "power"), default=0.0)
+    allowed = rig.limits(lag_of(kinds), held)
+    if "watchdog" in kinds:  # each adds its nominal period; the real one may be shorter
+        allowed = replace(allowed, not_before_s=allowed.not_before_s - 2.0 * kinds.count("watchdog"))
+    firing = rig.plan.primary or rig.plan.backup
+    during = [at for at, _ in resets if firing and at >= firing.at_s - 1]
+    spoilt = firing is not None and len(during) >= firing.tries
+    return case(rig, kind, about, actions, replace(allowed, whole_try=not spoilt), seed=seed)
+
+
+def _only_after_wet(rig: Rig, at: float) -> float:
+    """A water start needs its wet minute: resets come after it."""
+    return max(at, 62.0) if rig.plan.trigger == "water" else max(at, 2.0)
+
+
+def random_resets(rig: Rig, random: Random) -> Iterator[Case]:
+    """One to three resets of any kind at random."""
+    while True:
+        resets = sorted(
+            (round(_only_after_wet(rig, random.uniform(0, rig.plan.end_s - 300)), 3), random.choice(RESETS))
+            for _ in range(random.randint(1, 3))
+        )
+        about = ", ".join(f"{name} at {at:.1f} s" for at, name in resets)
+        yield resets_case(rig, "random resets", about, resets, random.randrange(1 << 30))
+
+
+def edge_resets(rig: Rig, random: Random) -> Iterator[Case]:
+    """A reset one second before, at and one second after every edge of every window and of the release."""
+    moments = set()
+    for output in rig.plan.outputs.values():
+        steady = [on for on in output.on_times if on.flash is None] + [
+            replace(on, flash=None) for on in output.on_times if on.flash is not None
+        ]
+        moments |= {edge.at_s for edge in expected_edges(steady, rig.plan.end_s + 1.0)}
+    places = [(at + off, at) for at in sorted(moments) for off in (-1.0, 0.0, 1.0)]
+    random.shuffle(places)
+    for at, edge in places:
+        kind = random.choice(RESETS)
+        when = _only_after_wet(rig, at)
+        yield resets_case(
+            rig, "reset at an edge", f"{kind} at {when:.1f} s, edge at {edge:.0f} s", [(when, kind)],
+            random.randrange(1 << 30),
+        )  # fmt: skip
+
+
+def pattern_resets(rig: Rig, random: Random) -> Iterator[Case]:
+    """A reset in each flash pattern, lead, trail and pause between tries, of each kind."""
+    spans: list[tuple[str, float, float]] = []
+    for name, output in rig.plan.outputs.items():
+        for on in output.on_times:
+            if on.flash is not None:
+                spans.append((f"flash pattern of {name}", on.start_s, on.start_s + 300.0))
+        for window in output.windows:
+            leader = rig.plan.outputs.get(window.follow.leader) if window.follow else None
+            if window.follow is None or leader is None or not leader.on_times:
+                continue
+            on = leader.on_times[0]
+            if window.follow.lead_s:
+                spans.append((f"lead of {name}", on.start_s - window.follow.lead_s, on.start_s))
+            if window.follow.trail_s and on.stop_s is not None:
+                spans.append((f"trail of {name}", on.stop_s, on.stop_s + window.follow.trail_s))
+    for firing in (rig.plan.primary, rig.plan.backup):
+        for number in range(firing.tries if firing else 0):
+            assert firing is not None
+            begin = firing.at_s + number * (firing.fire_s + firing.pause_s)
+            spans.append((f"try {number + 1} on {firing.output}", begin, begin + firing.fire_s))
+            if number + 1 < firing.tries and firing.pause_s:
+                spans.append((f"pause {number + 1} of {firing.output}", begin + firing.fire_s,
+                              begin + firing.fire_s + firing.pause_s))  # fmt: skip
+    places = [(kind, span) for span in spans for kind in RESETS]
+    random.shuffle(places)
+    for kind, (what, first, last) in places:
+        at = _only_after_wet(rig, random.uniform(first, last))
+        yield resets_case(
+            rig, "reset in a pattern", f"{kind} at {at:.2f} s, in the {what}", [(at, kind)], random.randrange(1 << 30)
+        )
+
+
+def storms(rig: Rig, random: Random) -> Iterator[Case]:
+    """Fifty resets in ten minutes: reduced programme, and the release all the same."""
+    while True:
+        begin = _only_after_wet(rig, random.uniform(100, rig.at_s + 200))
+        times = sorted(begin + random.uniform(0, STORM_S) for _ in range(STORM))
+        kinds = [random.choice(("brown-out", "software")) for _ in times]
+        actions = [reset_action(kind, at) for at, kind in zip(times, kinds, strict=True)]
+        allowed = replace(rig.limits(STORM_S + 2 * JOURNAL_S), whole_try=False)
+        yield case(
+            rig, "storm", f"{STORM} resets from {begin:.0f} s on", actions, allowed, seed=random.randrange(1 << 30)
+        )
+
+
+def crystal(rig: Rig, random: Random) -> Iterator[Case]:
+    """The crystal never starts, or stops at random."""
+    limits = rig.limits()
+    early = replace(
+        limits,
+        no_later_s=rig.at_s * (1 + INTERNAL_ERROR) + 30,
+        lag_s=rig.plan.end_s * INTERNAL_ERROR,
+        over_at_s=rig.plan.end_s * (1 + INTERNAL_ERROR) + 60,
+    )
+    yield case(rig, "crystal", "never starts", [], early, crystal_stopped=True, seed=random.randrange(1 << 30))
+    while True:
+        at = random.uniform(0, rig.at_s + 100)
+        yield case(
+            rig, "crystal", f"stops at {at:.1f} s", [(at, "crystal", None)], early, seed=random.randrange(1 << 30)
+        )
+
+
+def clock_off(rig: Rig, random: Random) -> Iterator[Case]:
+    """The clock fast and slow by its tolerance: every edge in its time."""
+    tolerance = rig.plan.clock_tolerance
+    signs = [1.0, -1.0]
+    while True:
+        for sign in signs:
+            allowed = replace(
+                rig.limits(rig.plan.end_s * tolerance), exact=True, not_before_s=rig.plan.interlocks.not_before_s - 2.0
+            )
+            yield case(
+                rig, "clock off", f"by {sign * tolerance * 1e6:+.0f} ppm", [], allowed, ppm=sign * tolerance * 1e6,
+                seed=random.randrange(1 << 30),
+            )  # fmt: skip
+        signs = [random.uniform(-1, 1), random.uniform(-1, 1)]
