@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from schedgen.physics import fluids_at, heat
 from schedgen.physics.nodes import Network
@@ -137,6 +138,12 @@ class Warmth:
     load_c: dict[str, Floats]
 
 
+def outside_of(runs: Runs, ambient_c: Floats, in_water: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Temperature around at the start and at the end of every step (steps, runs): air until splash, then water."""
+    air = runs["site.air.temperature"]
+    return np.where(in_water, ambient_c[:-1], air), np.where(in_water, ambient_c[1:], air)
+
+
 def warm(
     interior: Interior,
     runs: Runs,
@@ -150,8 +157,8 @@ def warm(
     other_w: Floats,
 ) -> Warmth:
     """Temperatures of every node. `cell_w`, `load_w` (of the cameras) and `other_w` (put into the air) are heats in W,
-    (steps, runs). All begin as they settle on deck,
-    in the sun where there is any."""
+    (steps, runs). All begin as they settle on deck, in the sun where there is any. What is around changes evenly within
+    a step: the nodes then follow it late, by the temperature that its rate would settle as a heat in each of them."""
     nodes = len(interior.cameras) + 2
     middle = 0.5 * (time_s[1:] + time_s[:-1])
     in_water = middle >= runs.splash
@@ -165,7 +172,8 @@ def warm(
     for k, name in enumerate(interior.cameras):
         power[..., 1 + k] += load_w[name]
     power[..., -1] += np.where(sunlit, runs["site.air.sun"] * interior.sun_w, 0.0)
-    around = 0.5 * (ambient_c[1:] + ambient_c[:-1])
+    start_c, stop_c = outside_of(runs, ambient_c, in_water)
+    rate = (stop_c - start_c) / np.maximum(true_s, 1e-9)
     move = np.empty((*true_s.shape, nodes, nodes))
     push = np.empty((*true_s.shape, nodes))
     still = np.zeros(nodes)
@@ -178,9 +186,11 @@ def warm(
             np.eye(nodes), np.zeros((len(seconds), nodes)), still, np.repeat(seconds[:, None], nodes, axis=1)
         )
         matrix = unit.transpose(0, 2, 1)
-        settled = network.settled(around[chosen], power[chosen])
+        settled = network.settled(start_c[chosen], power[chosen])
+        moved = rate[chosen][:, None]
+        behind = settled - moved * network.settled(0.0, network.capacities)
         move[chosen] = matrix
-        push[chosen] = settled - (matrix @ settled[..., None])[..., 0]
+        push[chosen] = behind + moved * seconds[:, None] - (matrix @ behind[..., None])[..., 0]
     course = np.empty((len(true_s) + 1, len(runs), nodes))
     sun = np.zeros((len(runs), nodes))
     sun[:, -1] = runs["site.air.sun"] * interior.sun_w

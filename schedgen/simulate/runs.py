@@ -140,13 +140,19 @@ def segments_at(demand: Demand, time_s: Floats) -> Ints:
 
 
 def time_grid(
-    runs: Runs, demand: Demand, horizon: Floats, share_per_s: Callable[[Ints], Floats], settle: bool
+    runs: Runs,
+    demand: Demand,
+    horizon: Floats,
+    share_per_s: Callable[[Ints], Floats],
+    settle: bool,
+    turns: Floats | None = None,
 ) -> Floats:
     """Times (steps + 1, runs) on each run's clock: all edges, surge ends and events, and between them so many steps
     that none takes more than `LARGEST_CHARGE_STEP`.
 
     `horizon` (runs,): the last time. `share_per_s`: charge share per elapsed second, from segment indices
-    (steps, runs). Steps may have no length where a run has fewer marks than another.
+    (steps, runs). `turns`: depths at which the water's temperature begins to go another way, marked down and up. Steps
+    may have no length where a run has fewer marks than another.
     """
     ones = np.ones(len(runs))
     marks = [np.multiply.outer(demand.edges[:-1], ones), horizon[None, :]]
@@ -156,6 +162,10 @@ def time_grid(
     parts = (np.arange(1, TRAVEL_PARTS) / TRAVEL_PARTS)[:, None]
     marks.append(runs.splash + (runs.bottom - runs.splash) * parts)
     marks.append(runs.release + (runs.surface - runs.release) * parts)
+    if turns is not None and len(turns):
+        share = np.minimum(turns[:, None] / np.maximum(runs["site.depth"], 1e-9), 1.0)
+        marks.append(runs.splash + (runs.bottom - runs.splash) * share)
+        marks.append(runs.surface - (runs.surface - runs.release) * share)
     if settle:
         after = np.array(SETTLING_S)[:, None] / runs.scale
         marks += [event + after for event in (np.zeros(len(runs)), runs.splash, runs.bottom, runs.surface)]

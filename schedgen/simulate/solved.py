@@ -24,7 +24,7 @@ from schedgen.simulate.runs import (
     surge_surplus,
     time_grid,
 )
-from schedgen.simulate.surroundings import around
+from schedgen.simulate.surroundings import around, turns_of
 
 LEAST_CELL_V, MOST_CELL_V = 2.0, 4.3
 """Bounds of a cell's voltage for the estimate of how long a pack may last."""
@@ -229,7 +229,14 @@ def solve_runs(
     )
     if supply is not None:
         rate = rate / supply.efficiency
-    time_s = time_grid(runs, demand, horizon, lambda segments: _shared(rate, segments), settle=interior is not None)
+    time_s = time_grid(
+        runs,
+        demand,
+        horizon,
+        lambda segments: _shared(rate, segments),
+        settle=interior is not None,
+        turns=turns_of(dive.site) if interior is not None else None,
+    )
     segments = segments_at(demand, 0.5 * (time_s[1:] + time_s[:-1]))
     board, quiet, surging = _draws(runs, demand, table, time_s, segments)
     draw = board

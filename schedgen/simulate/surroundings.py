@@ -33,6 +33,12 @@ def water_at(site: Any, depth_m: Floats, blend: Floats) -> Floats:
     return np.asarray(np.where(blend < 0, middle + (middle - low) * blend, middle + (high - middle) * blend))
 
 
+def turns_of(site: Any) -> Floats:
+    """Depths in m of the rows between the first and the last: there the temperature goes another way."""
+    at = sorted(float(row.depth.nominal) for row in site.water)
+    return np.array(at[1:-1])
+
+
 def around(site: Any, time_s: Floats, runs: Runs) -> tuple[Floats, Floats]:
     """Temperature around the package in degC, and depth in m, at times (steps, runs): air until splash, then water."""
     depth = depth_at(time_s, runs)
