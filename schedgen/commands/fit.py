@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 import click
 
@@ -16,7 +17,10 @@ def _in_order(ctx: click.Context, option: click.Parameter, values: tuple[str, ..
     return values
 
 
-def _wish(name: str, metavar: str, text: str) -> Any:
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def _wish(name: str, metavar: str, text: str) -> Callable[[Command], Command]:
     return click.option(f"--{name}", multiple=True, metavar=metavar, callback=_in_order, expose_value=False, help=text)
 
 
@@ -27,7 +31,7 @@ def _wish(name: str, metavar: str, text: str) -> Any:
 @_wish("fewest", "cells", "Fewest cells: the count of parallel strings.")
 @_wish("least", "ballast", "Least ballast that still sinks at --sink-speed at the slowest.")
 @click.option("--sink-speed", metavar="SPEED", help="The sink speed for --least ballast, such as '0.8 m/s'.")
-@click.option("--out", metavar="FILE", type=click.Path(), help="Write the changed dive file here; else nothing is written.")
+@click.option("--out", metavar="FILE", type=click.Path(), help="Write the changed dive file here.")
 @json_option
 @click.pass_context
 def command(ctx: click.Context, file: str, sink_speed: str | None, out: str | None, as_json: bool) -> int:

@@ -1,4 +1,4 @@
-"""Wishes in order to the best dive that passes, with its proof: it passes a whole check, the next step beyond does not."""
+"""Wishes in order to the best dive that passes, with its proof: it passes a whole check, one step beyond does not."""
 
 from __future__ import annotations
 

@@ -168,4 +168,3 @@ def best_of_two(first: Knob, second: Knob, judge: Judge) -> Found | None:
     score, found = tried[value]
     values = (found, value) if inner is first else (value, found)
     return Found(values, score)
-

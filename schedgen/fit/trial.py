@@ -1,9 +1,9 @@
-"""One candidate of the search: a dive with edits, planned, simulated in the corners that decide, judged by every rule."""
+"""One candidate of the search: a dive with edits, planned, simulated in the deciding corners, judged by every rule."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from schedgen.errors import BlockError, OutOfRange
@@ -70,10 +70,8 @@ class Bench:
     floors: tuple[float, ...] = ()
     demands: tuple[Demand, ...] = ()
     tried: int = 0
-
-    def __post_init__(self) -> None:
-        self._known: dict[tuple[tuple[str, str], ...], Trial] = {}
-        self._housings: dict[int, Housings] = {}
+    _known: dict[tuple[tuple[str, str], ...], Trial] = field(default_factory=dict, init=False, repr=False)
+    _housings: dict[int, Housings] = field(default_factory=dict, init=False, repr=False)
 
     def trial(self, edits: Sequence[Edit]) -> Trial:
         """The candidate with these edits on top of the bench's own."""

@@ -39,7 +39,7 @@ class Wish:
 
 
 def most(name: str, dive: Dive) -> Wish:
-    """`most camera`, `most lights`: brightest where the load is a light on an output with levels, else longest on.
+    """`most camera`, `most lights`: the longest recorded of a camera, the brightest of a light, else the longest on.
 
     `name` is a load, or a role that just one load plays. Raises UsageError for another name.
     """
@@ -49,8 +49,12 @@ def most(name: str, dive: Dive) -> Wish:
         return Wish(f"most {name}", lambda loaded: _level_knobs(loaded, load), _brightness(load),
                     lambda score: f"{load} at {score:g} %")  # fmt: skip
 
+    if dive.loads[load].resolved_role == "camera":
+        return Wish(f"most {name}", lambda loaded: _time_knobs(loaded, load), _recorded(load),
+                    lambda score: f"{load} records for {write_duration(score)}")  # fmt: skip
+
     def on_s(_: Dive, plan: Plan) -> float:
-        return _on_s(plan.outputs.get(output), plan)
+        return sum(stop - start for start, stop in _times(plan.outputs.get(output), plan))
 
     return Wish(
         f"most {name}", lambda loaded: _time_knobs(loaded, load), on_s,
@@ -67,11 +71,24 @@ def _load_called(name: str, dive: Dive) -> str:
     raise UsageError(f"There is no load {name!r}.", f"choose one of: {', '.join(dive.loads)}")
 
 
-def _on_s(output: OutputPlan | None, plan: Plan) -> float:
-    """Seconds that an output is on until `end`."""
+def _times(output: OutputPlan | None, plan: Plan) -> list[tuple[float, float]]:
+    """Start and stop of each time that an output is on, until `end` at most."""
     if output is None:
-        return 0.0
-    return float(sum((plan.end_s if on.stop_s is None else on.stop_s) - on.start_s for on in output.on_times))
+        return []
+    return [(on.start_s, plan.end_s if on.stop_s is None else on.stop_s) for on in output.on_times]
+
+
+def _recorded(load: str) -> Score:
+    """Seconds that a camera surely records: without the time until it is ready, and that until power may go."""
+    from schedgen.judge.camera import recorded
+    from schedgen.judge.subject import Span
+
+    def score(dive: Dive, plan: Plan) -> float:
+        camera = dive.loads[load]
+        spans = (recorded(camera, Span(*times)) for times in _times(plan.outputs.get(camera.wired_to), plan))
+        return float(sum(max(0.0, span.length_s) for span in spans))
+
+    return score
 
 
 # -- the times of a load
@@ -112,7 +129,7 @@ def _duration(path: str, seconds: int) -> Edit:
 
 
 def _until_knob(index: int, line: Line, plan: Plan) -> Knob | None:
-    """Steps are seconds of the offset, from one minute after `from` to the release, or to `end` for an event after it."""
+    """Seconds of the offset, from one minute after `from` to the release, or to `end` for an event after it."""
     until = line.until
     assert until is not None
     if until.base not in plan.events:
@@ -248,7 +265,7 @@ def least_ballast(sink_speed: str) -> Wish:
 def _ballast_knobs(loaded: LoadedDive) -> list[Knob]:
     vehicle = loaded.dive.vehicle
     if vehicle.weighed_in_water is not None and getattr(vehicle.weighed_in_water, "with_ballast", None) is not None:
-        raise UsageError("The ballast was weighed in water with the vehicle.", "give vehicle.volume to change the ballast")
+        raise UsageError("The ballast was weighed in water with the vehicle.", "give vehicle.volume instead")
     mass = vehicle.ballast.mass
     now = round(mass.nominal / BALLAST_STEP_KG)
     path = "vehicle.ballast.mass"
@@ -270,7 +287,7 @@ def _tolerance(quantity: Quantity) -> str:
 
 
 WISHES: Mapping[str, tuple[str, ...]] = {
-    "most": ("a load of the dive: the longest time on, or the brightest level of a light",),
+    "most": ("a load of the dive: the longest recording, the brightest light, or the longest time on",),
     "latest": ("release",),
     "fewest": ("cells",),
     "least": ("ballast",),
