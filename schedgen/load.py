@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from schedgen.dive.vehicle import Site, WaterRow
     from schedgen.judge import Judgement
     from schedgen.judge.buttons import Choice
+    from schedgen.measured.bench_record import BenchRecord
     from schedgen.plan.model import Plan
     from schedgen.settings import Settings
     from schedgen.simulate import Results
@@ -35,11 +36,16 @@ if TYPE_CHECKING:
 class LoadedDive:
     """A dive that can be used, with its board, its cell, and where each value stands.
 
-    `plan`, `simulate`, `settings` and `check` are worked out once, when first asked for.
+    `plan`, `simulate`, `settings` and `check` are worked out once, when first asked for. `bench` is the bench record
+    that the file names; `dive` has its measured values in place of guessed ones, `written` is the dive as written.
     """
 
-    def __init__(self, dive: Dive, board: Board, cell: Cell, path: Path, places: Places) -> None:
-        self.dive = dive
+    def __init__(
+        self, dive: Dive, board: Board, cell: Cell, path: Path, places: Places, bench: BenchRecord | None = None
+    ) -> None:
+        self.written = dive
+        self.bench = bench
+        self.dive = _measured(dive, bench)
         self.board = board
         self.cell = cell
         self.path = path
@@ -132,6 +138,14 @@ class LoadedDive:
         return judge(self, self._plan, self._results, block)
 
 
+def _measured(dive: Dive, bench: BenchRecord | None) -> Dive:
+    if bench is None:
+        return dive
+    from schedgen.measured.bench_record import with_bench
+
+    return with_bench(dive, bench)
+
+
 def load(path: str | Path) -> LoadedDive:
     """The dive in the file at `path`, with the board and the cell that it names.
 
@@ -156,6 +170,7 @@ def _loaded(tree: Tree, path: str | Path) -> LoadedDive:
     cell = _cell(read, folder, problems)
     if board is not None:
         problems += [problem_at(read.tree, (), trouble) for trouble in board_troubles(read.sections, board)]
+    bench = _bench(read, folder, problems)
     problems += _unreadable(read)
     if not problems and read.dive is not None:
         problems += _impossible_water(read, read.dive)
@@ -164,7 +179,7 @@ def _loaded(tree: Tree, path: str | Path) -> LoadedDive:
         problems += _impossible_charge(read, read.dive, cell)
     if problems or read.dive is None or board is None or cell is None:
         raise FileProblems(problems)
-    return LoadedDive(read.dive, board, cell, Path(path), read.places)
+    return LoadedDive(read.dive, board, cell, Path(path), read.places, bench)
 
 
 def _board(read: ReadDive, folder: Path, problems: list[Problem]) -> Board | None:
@@ -188,6 +203,19 @@ def _cell(read: ReadDive, folder: Path, problems: list[Problem]) -> Cell | None:
         return cell_inside(read.tree, ("pack", "cell"))
     except FileProblems as error:
         problems += [_placed(read, ("pack", "cell"), problem) for problem in error.problems]
+    return None
+
+
+def _bench(read: ReadDive, folder: Path, problems: list[Problem]) -> BenchRecord | None:
+    """The bench record that the dive names."""
+    if read.dive is None or read.dive.bench is None:
+        return None
+    from schedgen.measured.bench_record import load_bench_record
+
+    try:
+        return load_bench_record(folder / read.dive.bench)
+    except FileProblems as error:
+        problems += [_placed(read, ("bench",), problem) for problem in error.problems]
     return None
 
 
@@ -269,20 +297,7 @@ def _unreadable(read: ReadDive) -> list[Problem]:
         step = "Write the charge as a share, or as a rested voltage."
         trouble = Trouble("Records of earlier dives are not read by this version.", "a share", "charge: 80 %", step)
         return [problem_at(read.tree, ("pack", "charge", "after"), trouble)]
-    if read.dive.bench is None:
-        return []
-    return [
-        problem_at(
-            read.tree,
-            ("bench",),
-            Trouble(
-                "Bench records are not read by this version.",
-                "no bench key",
-                "",
-                "Delete it; write the measured values.",
-            ),
-        )
-    ]
+    return []
 
 
 class _CallableModule(ModuleType):

@@ -135,7 +135,7 @@ class Dive(Part):
         examples=["{surfacing-in-the-dark: the boat stays}"],
     )  # fmt: skip
     bench: Text | None = Field(
-        default=None, description="A bench record that replaces guessed values", examples=["bench.json"]
+        default=None, description="A bench record that replaces guessed values", examples=["bench.yaml"]
     )
 
     @model_validator(mode="after")
