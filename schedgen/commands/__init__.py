@@ -7,16 +7,18 @@ from __future__ import annotations
 
 import gc
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
 import click
 
 GARBAGE_AFTER = 200_000
-"""New objects before Python looks for waste: 700 of its own take a tenth of the time of a `check`."""
+"""New objects before Python looks for waste; every 700, its own choice, cost a tenth of the time of a `check`."""
 MOMENTS: dict[str, tuple[str, ...]] = {
     "At the desk": ("new", "check", "simulate", "fit", "sheet", "watch", "render", "compile"),
     "On the bench and on deck": ("find", "upload", "readback", "bench", "arm", "disarm"),
+    "After the dive": ("debrief",),
     "Any time": ("demo", "library", "schema"),
 }
 """The commands by the moment in which they are used, in the order of the help."""
@@ -69,12 +71,21 @@ def cli() -> None:
     """One dive file for a free-fall sea-floor camera: checked, turned into settings, put on the board, read back."""
 
 
+def _tune() -> None:
+    """Settings of a process of our own, before the libraries come in. Imports make many objects and next to no waste,
+    so waste is looked for rarely; matrices here are tiny, so one thread is quicker and always adds in the same order;
+    and no plug-in of another package has a say in what a dive file means."""
+    gc.set_threshold(GARBAGE_AFTER)
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code. No input makes it end in a traceback."""
     from schedgen.commands.common import exit_code_of
 
-    if argv is None:  # a process of our own: imports make many objects and next to no waste, so look for it rarely
-        gc.set_threshold(GARBAGE_AFTER)
+    if argv is None:
+        _tune()
     code = exit_code_of(lambda: cli.main(args=None if argv is None else list(argv), standalone_mode=False))
     if argv is None:
         sys.exit(code)
