@@ -18,8 +18,8 @@ FORMS = {"txt": [], "json": ["--json"]}
 
 
 def report(dive: str, form: str, **environment: str) -> str:
-    """What `schedgen check` prints about a dive, run beside its file in a process of its own."""
-    around = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8", "NO_COLOR": "1", **environment}
+    """What `schedgen check` prints about a dive on a plain console, run beside its file in a process of its own."""
+    around = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "ascii", "NO_COLOR": "1", **environment}
     command = [sys.executable, "-m", "schedgen", "check", f"{dive}.yaml", *FORMS[form]]
     done = subprocess.run(command, cwd=HERE, env=around, capture_output=True, text=True, encoding="utf-8", check=False)
     if done.stderr:

@@ -136,6 +136,7 @@ class Outcome:
     cold_loss: float = 0.0
     needed: float = 0.0
     peak_at: float = 0.0
+    charge_at_end: float = 0.0
     by_load: dict[str, float] = field(default_factory=dict)
     by_phase: dict[str, float] = field(default_factory=dict)
     lowest_v: float = math.inf
@@ -149,6 +150,8 @@ class Outcome:
     camera_c: float = -math.inf
     camera_at: float = 0.0
     empty_at: float = math.inf
+    ranges: dict[str, dict[str, tuple[float, float]]] = field(default_factory=dict)
+    """Lowest and highest temperature by phase and node."""
 
 
 def grid(setting: Setting, draws: list[Draw], last: float) -> Any:
@@ -209,8 +212,8 @@ def water_properties(celsius: float, salinity: float) -> tuple[float, float, flo
     return nu, 0.57, nu * 1015.0 * specific / 0.57, float(gsw.alpha_wrt_t_exact(salinity, celsius, 0.0))
 
 
-def temperatures(setting: Setting, draws: list[Draw], times: Any) -> tuple[Any, Any]:
-    """Cells and camera at all times, degC: implicit steps of three nodes around the air inside."""
+def temperatures(setting: Setting, draws: list[Draw], times: Any) -> tuple[Any, Any, Any]:
+    """Cells, camera and wall at all times, degC: implicit steps of three nodes around the air inside."""
     house = setting.housing
     size, length, wall = (triple(house[key])[1] for key in ("outer_diameter", "length", "wall"))
     conductivity, density, specific, absorbs = WALLS[house["material"]]
@@ -260,7 +263,7 @@ def temperatures(setting: Setting, draws: list[Draw], times: Any) -> tuple[Any, 
         state = np.linalg.solve(np.diag(heat / seconds) + matrix, heat / seconds * state + given)
         found.append(state)
     course = np.array(found)
-    return course[:, 0], course[:, 1]
+    return course[:, 0], course[:, 1], course[:, 2]
 
 
 def _settled(leak: float, films: Any, sun: float, setting: Setting) -> Any:
@@ -288,8 +291,9 @@ def stored(setting: Setting, low: float, high: float, celsius: float) -> float:
 def run(setting: Setting, draws: list[Draw], lasting_h: float) -> Outcome:
     """One run from start until the pack is empty, at most `lasting_h` after `end`."""
     times = grid(setting, draws, setting.end + lasting_h * 3600)
-    cells, camera = temperatures(setting, draws, times)
+    cells, camera, wall = temperatures(setting, draws, times)
     out = Outcome()
+    out.ranges = by_phase(setting, times, {"cells": cells, "camera": camera, "housing": wall})
     during = times <= setting.end
     out.coldest, out.hottest = float(cells[during].min()), float(cells[during].max())
     hot = int(camera[during].argmax())
@@ -301,6 +305,17 @@ def run(setting: Setting, draws: list[Draw], lasting_h: float) -> Outcome:
         np.mean([setting.cell.open_circuit(lost * (i + 0.5) / 200) for i in range(200)]))  # fmt: skip
     _discharge(setting, draws, times, cells, out)
     return out
+
+
+def by_phase(setting: Setting, times: Any, nodes: dict[str, Any]) -> dict[str, dict[str, tuple[float, float]]]:
+    """Lowest and highest of each node while a phase lasts, both its ends included."""
+    borders = (0.0, setting.splash, setting.bottom, setting.release, setting.surface, setting.end)
+    found = {}
+    for phase, (low, high) in zip(("deck", "descent", "bottom", "ascent", "surface"), pairwise(borders), strict=True):
+        if high > low:
+            during = (times >= low) & (times <= high)
+            found[phase] = {name: (float(v[during].min()), float(v[during].max())) for name, v in nodes.items()}
+    return found
 
 
 def _table(draws: list[Draw], middle: Any, kind: str) -> tuple[Any, Any, Any]:
@@ -354,6 +369,7 @@ def _discharge(setting: Setting, draws: list[Draw], times: Any, cells: Any, out:
         charge, relaxed = state
         if times[k] >= setting.end:
             continue
+        out.charge_at_end = charge
         hours = true_s / 3600
         for draw in draws:
             volts = bright if draw.lit < 1 else lit[k] * bright + (1 - lit[k]) * dark

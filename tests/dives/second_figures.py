@@ -54,6 +54,7 @@ def figures(runs: Runs) -> Figures:
         **_events(runs.scene), **_energy(runs), **_storage(runs.scene), **_fall(runs.scene), **_waters(runs.scene),
         **_clock(runs.scene), **_release(runs), **_light(runs.scene), **_cold(runs), **_currents(runs), **_pack(runs),
         **_field_changes(runs.scene),
+        **_temperatures(runs),
     }  # fmt: skip
 
 
@@ -244,6 +245,16 @@ def _pack(runs: Runs) -> Figures:
         path + "most_in_bore": (most, 0.0),
         path + "least_fits": (1.0, 0.0),  # fewer cells than `most`, see the test
     }
+
+
+def _temperatures(runs: Runs) -> Figures:
+    """Lowest of the case for energy, highest of that for heat."""
+    found: Figures = {}
+    for phase, nodes in runs.energy.ranges.items():
+        for name, (low, _) in nodes.items():
+            found[f"temperatures.{phase}.{name}.lowest_c"] = (low, 0.6)
+            found[f"temperatures.{phase}.{name}.highest_c"] = (runs.heat.ranges[phase][name][1], 0.6)
+    return found
 
 
 def _field_changes(at: Scene) -> Figures:

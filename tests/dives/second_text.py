@@ -25,6 +25,16 @@ NUMBER = re.compile(r"(?<![\w.:-])-?\d+(?:\.\d+)?")
 MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
+PICTURE = re.compile(r"^Timeline\n.*?\n\n", re.MULTILINE | re.DOTALL)
+
+
+def without_picture(text: str) -> tuple[str, list[str]]:
+    """The report without its timeline, and the timeline's lines."""
+    found = PICTURE.search(text)
+    assert found is not None
+    return text.replace(found.group(0), ""), found.group(0).splitlines()
+
+
 def tokens(text: str) -> tuple[list[str], list[tuple[float, float]], list[tuple[float, float]]]:
     """Instants as text, durations (seconds, unit), and plain numbers (value, half of the last digit)."""
     text = re.sub(r"UTC[+-]\d\d:\d\d|line \d+:|\b[A-Z]+\d\b", " ", text)

@@ -8,6 +8,7 @@ temperatures in short steps (`second_circuit`), the rest by short formulas (`sec
 from __future__ import annotations
 
 import json
+import re
 import zlib
 from collections.abc import Iterator
 from datetime import timedelta
@@ -17,9 +18,9 @@ import pytest
 from astral import Observer
 from astral.sun import dawn, dusk
 from golden import DIVES, HERE, committed
-from second_dives import Scene
+from second_dives import Scene, setting
 from second_figures import Figures, Runs, figures, planned, runs_of
-from second_text import durations, instants, is_instant, pool, tokens
+from second_text import durations, instants, is_instant, pool, tokens, without_picture
 
 from schedgen.load import load
 
@@ -94,7 +95,7 @@ def test_every_number_of_the_text_is_known(case: tuple[Any, Runs, Figures]) -> N
     report, runs, worked = case
     file = (HERE / f"{runs.scene.name}.yaml").read_text(encoding="utf-8")
     text = committed(runs.scene.name, "txt").replace(report["code"], " ").replace(report["name"], " ")
-    shown, spans, plain = tokens(text)
+    shown, spans, plain = tokens(without_picture(text)[0])
     known, values, seconds = instants(runs, report), pool(runs, worked, report, file), durations(runs, worked, file)
     assert not [text for text in shown if not is_instant(text, known)]
     assert not [(value, unit) for value, unit in spans if not any(abs(value - x) <= unit + t for x, t in seconds)]
@@ -103,6 +104,25 @@ def test_every_number_of_the_text_is_known(case: tuple[Any, Runs, Figures]) -> N
     ]
     assert len(shown) > 20
     assert len(plain) > 80
+
+
+def test_the_timeline_agrees_with_clock_and_charge(case: tuple[Any, Runs, Figures]) -> None:
+    """Each hour stands above its time of day; the charge begins in the tenth in which the file's own charge lies, after
+    its time on the shelf, never rises, and ends in the tenth of the worst case's charge at `end`, or the one above it
+    where the last column is not yet the end."""
+    _, runs, _ = case
+    at = runs.scene
+    picture = without_picture(committed(at.name, "txt"))[1]
+    rows = {line[:12].strip(): line[12:] for line in picture}
+    hours = [(match.start(), int(match.group(0))) for match in re.finditer(r"\d+", rows["hours"])]
+    clock = next(text for name, text in rows.items() if name.startswith("UTC"))
+    for column, hour in hours:
+        shown = (planned(at.dive) + timedelta(hours=hour)).strftime("%H:%M")
+        assert clock[column : column + 5] == shown
+    tenths = [int(digit) for digit in re.sub(r"\D", "", rows["charge"])]
+    assert tenths == sorted(tenths, reverse=True)
+    assert tenths[0] == int(10 * setting(at, "energy").charge)
+    assert 0 <= tenths[-1] - int(10 * runs.energy.charge_at_end) <= 1
 
 
 def test_the_least_count_would_do_and_one_less_would_not(case: tuple[Any, Runs, Figures]) -> None:
