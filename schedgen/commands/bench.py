@@ -69,7 +69,7 @@ def command(
         client = Client(line, limit_s=LONGEST_S)
         identity = _ready(client, loaded)
         if whole_dive:
-            return _play(client, loaded, identity, speed, screen, as_json)
+            return _play(client, loaded, setup, speed, screen, as_json)
         found = _try_all(client, setup, seconds, chosen, currents, with_release, screen)
     return _keep(loaded, setup, identity, found, out, screen, as_json)
 
@@ -226,14 +226,15 @@ def _keep(
     return 1 if any(one.verdict == "not connected" for one in found.values()) else 0
 
 
-def _play(client: Client, loaded: LoadedDive, identity: Identity, speed: int, screen: Console, as_json: bool) -> int:
+def _play(client: Client, loaded: LoadedDive, setup: Setup, speed: int, screen: Console, as_json: bool) -> int:
     """Play the dive on the board and compare it with the Plan."""
     from schedgen.link.bench import begin_playing, playing, stop_playing
+    from schedgen.measured.bench_trial import expected_below_rest
     from schedgen.measured.played import Switched, compare, expected_changes, states_of
-    from schedgen.report.bench import PLAY_CAUTION, played_lines, played_record
+    from schedgen.report.bench import PLAY_CAUTION, played_lines, played_record, rest_of
     from schedgen.report.console import Progress
 
-    settings = loaded.settings()
+    settings, identity = loaded.settings(), client.identify()
     if identity.code != settings.code:
         raise Differs(
             f"The board holds dive {identity.code or 'none'}, the file is dive {settings.code}.",
@@ -265,5 +266,14 @@ def _play(client: Client, loaded: LoadedDive, identity: Identity, speed: int, sc
     if as_json:
         write_json(played_record(compared, states, lost, after))
     else:
-        screen.lines(played_lines(compared, states, lost, after, screen.paint))
+        rest = rest_of(states) or 0.0
+        lines = played_lines(
+            compared,
+            states,
+            lambda state: expected_below_rest(setup, state.on, rest),
+            lost,
+            after,
+            screen.paint,
+        )
+        screen.lines(lines)
     return 0 if compared.same and not lost and not after.armed else 1

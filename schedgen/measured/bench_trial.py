@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from schedgen.files.quantity import Quantity
@@ -23,6 +24,8 @@ LIGHT_LEVEL = 10
 """Percent at which a light with levels is tried: bright enough to be seen through a hand, cool in air."""
 LIGHT_S = 0.5
 """Longest pulse of a light, s."""
+PLAYED_S = 60.0
+"""In a played dive a load has been on for about so long when the pack is read."""
 CONTROL_LINE = "a control line: look at what it controls"
 NOTHING_THERE = "no load of the dive file is wired to it"
 
@@ -97,6 +100,21 @@ def found_at(setup: Setup, output: str, means: Means, current: Quantity | None =
     if current is not None:
         values |= _from_meter(setup, output, means, sag, current)
     return BenchOutput(load=name, verdict=found, why=why or None).model_copy(update=values)
+
+
+def expected_below_rest(setup: Setup, on: Sequence[tuple[str, int]], pack_v: float) -> tuple[float, float]:
+    """How far the pack should be below its rest with these outputs on at these levels, V: least and most.
+
+    Surges count in the most. The sags of single loads are added up, which is right while they are small.
+    """
+    low = high = 0.0
+    for output, level in on:
+        wired = power_on(setup.dive, output, level, 0.0)
+        if wired is None or setup.board.outputs[output].kind == "release":
+            continue
+        sag = expected_sag(setup, output, wired[1], pack_v, PLAYED_S).sag_v
+        low, high = low + sag[0], high + sag[2]
+    return low, high
 
 
 def _from_meter(setup: Setup, output: str, means: Means, sag: Sag, current: Quantity) -> dict[str, Quantity]:

@@ -226,9 +226,9 @@ def is_full_power(name: str) -> bool:
 
 def _not_told_apart(sought: Sought) -> tuple[str, ...]:
     """What voltage alone does not tell apart, in words."""
-    other = "the capacity" if sought == "loads" else "the loads"
+    held = "the capacity is held" if sought == "loads" else "the loads are held"
     return (
-        f"draw and capacity: only their ratio shows; {other} is held",
+        f"draw and capacity: only their ratio shows; {held}",
         "one load from another: a common factor stands for all",
         "the controller's own draw and converters' losses from the loads behind them",
         "gain of the battery sense from charge at the start: bound by tolerance and by the file",

@@ -69,9 +69,12 @@ def compare(expected: Iterable[Switched], seen: Iterable[Switched], within_s: in
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """The pack while a certain set of outputs was on: mean of the readings, V, how many, and their spread, V."""
+    """The pack while certain outputs were on: mean of the readings, V, how many, and their spread, V.
 
-    on: tuple[str, ...]
+    `on` are (output, level in percent); of a release it stands for the status light.
+    """
+
+    on: tuple[tuple[str, int], ...]
     volts: float
     spread_v: float
     count: int
@@ -79,7 +82,7 @@ class State:
 
 def states_of(changes: Sequence[Switched], readings: Sequence[tuple[int, float]]) -> tuple[State, ...]:
     """Pack voltage by what was on: `readings` are (elapsed s, V). The state with nothing on comes first."""
-    grouped: dict[tuple[str, ...], list[float]] = {}
+    grouped: dict[tuple[tuple[str, int], ...], list[float]] = {}
     ordered = sorted(changes, key=lambda one: one.at_s)
     for at_s, volts in readings:
         on: dict[str, int] = {}
@@ -87,7 +90,7 @@ def states_of(changes: Sequence[Switched], readings: Sequence[tuple[int, float]]
             if change.at_s > at_s:
                 break
             on[change.output] = change.level
-        key = tuple(f"{name} {level} %" for name, level in sorted(on.items()) if level)
+        key = tuple((name, level) for name, level in sorted(on.items()) if level)
         grouped.setdefault(key, []).append(volts)
     return tuple(
         State(on, statistics.fmean(volts), statistics.pstdev(volts), len(volts))

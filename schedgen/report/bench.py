@@ -20,8 +20,8 @@ RELEASE_CAUTION = (
     "         wire, motor or magnet. Nobody's hands near it. Keep to local codes and licensed practice.",
 )
 PLAY_CAUTION = (
-    "CAUTION  Every load of the dive is about to run. Lights get hot in air and hurt eyes: cover or dip them. The release",
-    "         stays off; the status light is lit in its place. Keep to local codes and licensed practice.",
+    "CAUTION  Every load of the dive is about to run. Lights get hot in air and hurt eyes: cover or dip them. The",
+    "         release stays off; the status light is lit in its place. Keep to local codes and licensed practice.",
 )
 _STYLES = {"connected": ("green",), "not connected": ("bold", "red"), "cannot tell": ("yellow",), "not tried": ("dim",)}
 
@@ -97,7 +97,19 @@ def _change(one: Switched) -> str:
     return f"{one.output} {'off' if not one.level else f'{one.level} %'} at {one.at_s} s"
 
 
-def played_lines(compared: Compared, states: Sequence[State], lost: int, after: Identity, paint: Paint) -> list[str]:
+def rest_of(states: Sequence[State]) -> float | None:
+    """The pack voltage with nothing on, None where it never was so."""
+    return next((state.volts for state in states if not state.on), None)
+
+
+def played_lines(
+    compared: Compared,
+    states: Sequence[State],
+    below_rest: Callable[[State], tuple[float, float]],
+    lost: int,
+    after: Identity,
+    paint: Paint,
+) -> list[str]:
     """Changes and voltages of a played dive against the Plan, and what the board is afterwards."""
     good = compared.same and not lost
     word = paint("The same", "green") if good else paint("Different", "bold", "red")
@@ -107,11 +119,16 @@ def played_lines(compared: Compared, states: Sequence[State], lost: int, after: 
     ]
     lines += [f"  missed  {_change(one)}" for one in compared.missed[:10]]
     lines += [f"  extra   {_change(one)}" for one in compared.extra[:10]]
-    rest = next((state.volts for state in states if not state.on), None)
-    rows = [["on", "pack", "below rest", "readings"]]
+    rest = rest_of(states)
+    rows = [["on", "pack", "below rest", "expected", "readings"]]
     for state in states:
-        below = "" if rest is None or not state.on else f"{(rest - state.volts) * 1000:.0f} mV"
-        rows.append([", ".join(state.on) or "nothing", f"{state.volts:.3f} V", below, str(state.count)])
+        below = expected = ""
+        if rest is not None and state.on:
+            least, most = below_rest(state)
+            below = f"{(rest - state.volts) * 1000:.0f} mV"
+            expected = f"{least * 1000:.0f} to {most * 1000:.0f} mV"
+        said = ", ".join(f"{name} {level} %" for name, level in state.on) or "nothing"
+        rows.append([said, f"{state.volts:.3f} V", below, expected, str(state.count)])
     lines += ["", *table(rows), ""]
     armed = "ARMED: disarm it now" if after.armed else "nothing is armed"
     lines.append(f"Afterwards the board is {after.state}; {armed}; it holds dive {after.code or 'none'}.")
@@ -129,7 +146,7 @@ def played_record(compared: Compared, states: Sequence[State], lost: int, after:
             "worst_error_s": compared.worst_error_s,
             "lost": lost,
         },
-        "states": [{"on": list(state.on), "pack_v": state.volts, "readings": state.count} for state in states],
+        "states": [{"on": dict(state.on), "pack_v": state.volts, "readings": state.count} for state in states],
         "armed_afterwards": after.armed,
         "state": after.state,
     }
