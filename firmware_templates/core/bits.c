@@ -2,46 +2,109 @@
 
 #include "dive.h"
 
-static uint8_t byte_at(struct bits *from, uint16_t index)
+struct bits bits;
+
+bool bit_set(uint8_t mask, uint8_t number)
 {
-    if (index >= from->length) {
-        from->bad = true;
+    return ((unsigned)mask >> number & 1U) != 0U;
+}
+
+void bits_open(const uint8_t *bytes, uint16_t address, uint8_t length)
+{
+    bits.bytes = bytes;
+    bits.address = address;
+    bits.length = length;
+    bits.bad = false;
+    bits.at = 0;
+}
+
+static uint8_t next_byte(void)
+{
+    const uint16_t index = bits.at >> 3;
+    if (index >= bits.length) {
+        bits.bad = true;
         return 0;
     }
-    return from->bytes != NULL ? from->bytes[index] : dive_port->load((uint16_t)(from->address + index));
+    return bits.bytes != NULL ? bits.bytes[index] : dive_port->load((uint16_t)(bits.address + index));
 }
 
-uint32_t bits_take(struct bits *from, uint8_t width)
+uint32_t bits_take(uint8_t width)
 {
     uint32_t number = 0;
+    uint8_t byte = 0;
+    bool fresh = true;
     while (width > 0U) {
-        const uint8_t left = (uint8_t)(8U - (from->at & 7U));
-        const uint8_t taken = width < left ? width : left;
-        uint8_t byte = byte_at(from, (uint16_t)(from->at >> 3));
-        byte = (uint8_t)(byte << (8U - left));
-        number = number << taken | (uint8_t)(byte >> (8U - taken));
-        from->at = (uint16_t)(from->at + taken);
-        width = (uint8_t)(width - taken);
-    }
-    return number;
-}
-
-uint32_t bits_within(struct bits *from, uint8_t width, uint32_t low, uint32_t high)
-{
-    const uint32_t number = bits_take(from, width);
-    if (number < low || number > high) {
-        from->bad = true;
-    }
-    return number;
-}
-
-void bits_put(uint8_t *bytes, uint16_t *at, uint8_t width, uint32_t number)
-{
-    while (width > 0U) {
-        width--;
-        if ((number >> width & 1U) != 0U) {
-            bytes[*at >> 3] = (uint8_t)(bytes[*at >> 3] | (0x80U >> (*at & 7U)));
+        const uint8_t used = bits.at & 7U;
+        if (fresh || used == 0U) {
+            byte = next_byte();
+            byte = (uint8_t)(byte << used);
+            fresh = false;
         }
-        (*at)++;
+        number = number << 1 | (byte >> 7);
+        byte = (uint8_t)(byte << 1);
+        bits.at++;
+        width--;
+    }
+    return number;
+}
+
+uint8_t bits_byte(uint8_t width)
+{
+    return (uint8_t)bits_take(width);
+}
+
+uint8_t bits_not_zero(uint8_t width)
+{
+    const uint8_t number = bits_byte(width);
+    if (number == 0U) {
+        bits.bad = true;
+    }
+    return number;
+}
+
+void bits_take_fields(const PORT_CONST struct field *fields, uint8_t count, void *into)
+{
+    for (; count > 0U; count--, fields++) {
+        const uint8_t how = PORT_CONST_BYTE(&fields->how);
+        uint8_t *place = (uint8_t *)into + PORT_CONST_BYTE(&fields->place);
+        uint32_t number = bits_take(PORT_CONST_BYTE(&fields->width));
+        if ((how & FIELD_PLUS_ONE) != 0U) {
+            number++;
+        }
+        if ((how & 1U) != 0U) {
+            *place = (uint8_t)number;
+        } else if ((how & 2U) != 0U) {
+            *(uint16_t *)(void *)place = (uint16_t)number;
+        } else {
+            *(uint32_t *)(void *)place = number;
+        }
+    }
+}
+
+void bits_put_fields(const PORT_CONST struct field *fields, uint8_t count, const void *from, uint8_t *bytes)
+{
+    uint8_t mask = 0x80;
+    for (; count > 0U; count--, fields++) {
+        const uint8_t how = PORT_CONST_BYTE(&fields->how);
+        const uint8_t *place = (const uint8_t *)from + PORT_CONST_BYTE(&fields->place);
+        uint32_t number = (how & 1U) != 0U   ? *place
+                          : (how & 2U) != 0U ? *(const uint16_t *)(const void *)place
+                                             : *(const uint32_t *)(const void *)place;
+        uint8_t width = PORT_CONST_BYTE(&fields->width);
+        if ((how & FIELD_PLUS_ONE) != 0U) {
+            number--;
+        }
+        number <<= 32U - width;
+        for (; width > 0U; width--) {
+            if ((number & 0x80000000UL) != 0U) {
+                *bytes |= mask;
+            }
+            number <<= 1;
+            mask >>= 1;
+            if (mask == 0U) {
+                mask = 0x80;
+                bytes++;
+            }
+        }
     }
 }

@@ -1,314 +1,267 @@
 /* block.c: reading the records of a block. What a block must be is in check.c. */
 #include "block.h"
 
-#include <stddef.h>
 #include <string.h>
 
 #include "board.h"
 #include "dive_layout.h"
 
-#define TAKE(from, field) bits_take((from), field##_BITS)
-#define FLAG(from, field) (bits_take((from), field##_BITS) != 0U)
-#define BYTE(from, field) ((uint8_t)bits_take((from), field##_BITS))
-#define WORD(from, field) ((uint16_t)bits_take((from), field##_BITS))
-
-#if LAYOUT_HEADER_BACKUP_FIRE_BITS != LAYOUT_HEADER_PRIMARY_FIRE_BITS                                                  \
-    || LAYOUT_HEADER_BACKUP_TRIES_BITS != LAYOUT_HEADER_PRIMARY_TRIES_BITS                                             \
-    || LAYOUT_HEADER_BACKUP_PAUSE_BITS != LAYOUT_HEADER_PRIMARY_PAUSE_BITS
-#error "take_firing reads both releases and needs them alike"
-#endif
-#if LAYOUT_WINDOW_LEVEL_BITS != LAYOUT_FOLLOWER_LEVEL_BITS || LAYOUT_WINDOW_LEVEL_BITS != LAYOUT_CHANGE_LEVEL_1_BITS
+#if LAYOUT_WINDOW_LEVEL_BITS != LAYOUT_FOLLOWER_LEVEL_BITS || LAYOUT_WINDOW_LEVEL_BITS != LAYOUT_CHANGE_LEVEL_1_BITS  \
+    || LAYOUT_WINDOW_OUTPUT_BITS != LAYOUT_FOLLOWER_OUTPUT_BITS
 #error "take_level reads all levels and needs them alike"
 #endif
+#if LAYOUT_WINDOW_COUNT_OFFSET != 1
+#error "block_window takes the stored count for the number of the last burst"
+#endif
 
-#define NO_OUTPUT 255U
+#define ROW(member, name) FIELD(settings, member, LAYOUT_HEADER_##name##_BITS)
+#define ROW_LESS(member, name) FIELD_LESS(settings, member, LAYOUT_HEADER_##name##_BITS)
+#define FIRING(member, name)                                                                                           \
+    ROW(member.present, name##_PRESENT), ROW(member.output, name##_OUTPUT), ROW(member.fire_s, name##_FIRE),           \
+        ROW_LESS(member.tries, name##_TRIES), ROW(member.pause_s, name##_PAUSE)
 
-static void take_firing(struct bits *from, struct firing *firing)
+static const PORT_CONST struct field header[] = {
+    ROW(length, LENGTH),
+    ROW(version, LAYOUT_VERSION),
+    ROW(board_type, BOARD_TYPE),
+    ROW(trigger, TRIGGER),
+    ROW(without_water, WITHOUT_WATER),
+    ROW(at, AT),
+    ROW(not_before, NOT_BEFORE),
+    ROW(latest, LATEST),
+    ROW(end, END),
+    FIRING(primary, PRIMARY),
+    FIRING(backup, BACKUP),
+    ROW(bottom, BOTTOM),
+    ROW(rise, RISE),
+    ROW(shed_mv, SHED),
+    ROW(release_mv, RELEASE_BELOW),
+    ROW(series, SERIES),
+    ROW(keep, KEEP),
+    ROW(clips, CLIP_COUNT),
+    ROW(windows, WINDOW_COUNT),
+    ROW(followers, FOLLOWER_COUNT),
+    ROW(changes, CHANGE_COUNT),
+};
+
+/* Whole minutes to seconds; the greatest number means that nobody knows. */
+static uint32_t minutes(uint32_t number, uint32_t most)
 {
-    firing->present = FLAG(from, LAYOUT_HEADER_PRIMARY_PRESENT);
-    firing->output = BYTE(from, LAYOUT_HEADER_PRIMARY_OUTPUT);
-    firing->fire_s = WORD(from, LAYOUT_HEADER_PRIMARY_FIRE);
-    firing->tries = (uint8_t)(TAKE(from, LAYOUT_HEADER_PRIMARY_TRIES) + LAYOUT_HEADER_PRIMARY_TRIES_OFFSET);
-    firing->pause_s = WORD(from, LAYOUT_HEADER_PRIMARY_PAUSE);
+    number *= LAYOUT_HEADER_BOTTOM_SCALE;
+    return number == most ? UNKNOWN_S : number;
 }
 
-static uint32_t scaled(uint32_t raw, uint32_t scale, uint32_t unknown)
+static uint16_t pack_mv(uint16_t cell, uint8_t series)
 {
-    return raw * scale == unknown ? UNKNOWN_S : raw * scale;
+    const uint32_t mv = (uint32_t)cell * LAYOUT_HEADER_SHED_SCALE * series;
+    return mv > UINT16_MAX ? UINT16_MAX : (uint16_t)mv;
 }
 
-static void take_limits(struct bits *from, struct settings *said)
+/* Goes past all records, to learn where each sort begins. */
+static void find_records(struct settings *said)
 {
-    said->bottom = scaled(TAKE(from, LAYOUT_HEADER_BOTTOM), LAYOUT_HEADER_BOTTOM_SCALE, LAYOUT_HEADER_BOTTOM_HIGH);
-    said->rise = scaled(TAKE(from, LAYOUT_HEADER_RISE), LAYOUT_HEADER_RISE_SCALE, LAYOUT_HEADER_RISE_HIGH);
-    const uint32_t shed = TAKE(from, LAYOUT_HEADER_SHED) * LAYOUT_HEADER_SHED_SCALE;
-    const uint32_t release = TAKE(from, LAYOUT_HEADER_RELEASE_BELOW) * LAYOUT_HEADER_RELEASE_BELOW_SCALE;
-    said->series = (uint8_t)bits_within(from, LAYOUT_HEADER_SERIES_BITS, LAYOUT_HEADER_SERIES_LOW,
-                                        LAYOUT_HEADER_SERIES_HIGH);
-    said->keep = BYTE(from, LAYOUT_HEADER_KEEP);
-    if (shed > LAYOUT_HEADER_SHED_HIGH || release > LAYOUT_HEADER_RELEASE_BELOW_HIGH) {
-        from->bad = true;
-        return;
-    }
-    const uint32_t pack_shed = shed * said->series;
-    const uint32_t pack_release = release * said->series;
-    said->shed_mv = pack_shed > UINT16_MAX ? UINT16_MAX : (uint16_t)pack_shed;
-    said->release_mv = pack_release > UINT16_MAX ? UINT16_MAX : (uint16_t)pack_release;
-}
-
-static void find_records(struct bits *from, struct settings *said)
-{
-    said->clips = BYTE(from, LAYOUT_HEADER_CLIP_COUNT);
-    said->windows = BYTE(from, LAYOUT_HEADER_WINDOW_COUNT);
-    said->followers = BYTE(from, LAYOUT_HEADER_FOLLOWER_COUNT);
-    said->changes = (uint8_t)bits_within(from, LAYOUT_HEADER_CHANGE_COUNT_BITS, LAYOUT_HEADER_CHANGE_COUNT_LOW,
-                                         LAYOUT_HEADER_CHANGE_COUNT_HIGH);
+    struct window window;
+    struct follower follower;
+    struct change change;
     said->time_bits = 1;
     while (said->time_bits < LAYOUT_HEADER_END_BITS && said->end >> said->time_bits != 0U) {
         said->time_bits++;
     }
-    const uint8_t clip_bits = (uint8_t)(LAYOUT_CLIP_START_MOVES_BITS + LAYOUT_CLIP_STOP_MOVES_BITS
-                                        + 2 * said->time_bits);
-    said->windows_at = (uint16_t)(LAYOUT_HEADER_BITS + said->clips * clip_bits);
-    from->at = said->windows_at;
-    for (uint8_t n = 0; n < said->windows && !from->bad; n++) {
-        struct window window;
-        block_window(from, said, &window);
+    bits.at = (uint16_t)(LAYOUT_HEADER_BITS
+                         + said->clips
+                               * (LAYOUT_CLIP_START_MOVES_BITS + LAYOUT_CLIP_STOP_MOVES_BITS + 2U * said->time_bits));
+    said->windows_at = bits.at;
+    for (uint8_t n = 0; n < said->windows; n++) {
+        block_window(said, &window);
     }
-    said->followers_at = from->at;
-    for (uint8_t n = 0; n < said->followers && !from->bad; n++) {
-        struct follower follower;
-        block_follower(from, said, &follower);
+    said->followers_at = bits.at;
+    for (uint8_t n = 0; n < said->followers; n++) {
+        block_follower(said, &follower);
     }
-    said->changes_at = from->at;
+    said->changes_at = bits.at;
     said->combinations = said->changes != 0U ? 1 : 0;
-    uint16_t combinations = said->combinations;
-    for (uint8_t n = 0; n < said->changes && !from->bad; n++) {
-        struct change change;
-        block_change(from, &change);
-        combinations = (uint16_t)(combinations * block_choices(&change));
+    said->faster = 1;
+    for (uint8_t n = 0; n < said->changes; n++) {
+        block_change(&change);
+        said->faster = change.choices;
+        if ((uint16_t)(said->combinations * change.choices) > LAYOUT_COMBINATIONS_MOST) {
+            bits.bad = true;
+            return;
+        }
+        said->combinations = (uint8_t)(said->combinations * change.choices);
     }
-    if (combinations > LAYOUT_COMBINATIONS_MOST) {
-        from->bad = true;
-        return;
+    if (said->changes < 2U) {
+        said->faster = 1;
     }
-    said->combinations = (uint8_t)combinations;
 }
 
-bool block_header(struct bits *from, struct settings *said)
+bool block_header(struct settings *said)
 {
     memset(said, 0, sizeof *said);
-    said->changed[0] = said->changed[1] = NO_OUTPUT;
-    from->at = 0;
-    from->bad = false;
-    said->length = BYTE(from, LAYOUT_HEADER_LENGTH);
-    if (said->length != from->length || TAKE(from, LAYOUT_HEADER_LAYOUT_VERSION) != LAYOUT_VERSION) {
+    said->changed[0] = said->changed[1] = SHIFTS;
+    bits_take_fields(header, sizeof header / sizeof header[0], said);
+    if (said->length != bits.length || said->version != LAYOUT_VERSION || said->trigger > LAYOUT_HEADER_TRIGGER_HIGH
+        || said->end < LAYOUT_HEADER_END_LOW || said->series < LAYOUT_HEADER_SERIES_LOW
+        || said->changes > LAYOUT_HEADER_CHANGE_COUNT_HIGH) {
         return false;
     }
-    said->board_type = WORD(from, LAYOUT_HEADER_BOARD_TYPE);
-    said->trigger = (uint8_t)bits_within(from, LAYOUT_HEADER_TRIGGER_BITS, LAYOUT_HEADER_TRIGGER_LOW,
-                                         LAYOUT_HEADER_TRIGGER_HIGH);
-    said->without_water = FLAG(from, LAYOUT_HEADER_WITHOUT_WATER);
-    said->at = TAKE(from, LAYOUT_HEADER_AT);
-    said->not_before = TAKE(from, LAYOUT_HEADER_NOT_BEFORE);
-    said->latest = TAKE(from, LAYOUT_HEADER_LATEST);
-    said->end = bits_within(from, LAYOUT_HEADER_END_BITS, LAYOUT_HEADER_END_LOW, LAYOUT_HEADER_END_HIGH);
-    take_firing(from, &said->primary);
-    take_firing(from, &said->backup);
-    take_limits(from, said);
-    if (!from->bad) {
-        find_records(from, said);
-    }
-    return !from->bad;
+    said->bottom = minutes(said->bottom, LAYOUT_HEADER_BOTTOM_HIGH);
+    said->rise = minutes(said->rise, LAYOUT_HEADER_RISE_HIGH);
+    said->shed_mv = pack_mv(said->shed_mv, said->series);
+    said->release_mv = pack_mv(said->release_mv, said->series);
+    find_records(said);
+    return !bits.bad;
 }
 
-static uint8_t take_level(struct bits *from, bool has_level)
+/* The flag and the level behind it; FULL where there is none. A level that a field change has replaced is the new one. */
+static uint8_t take_level(const struct settings *said, uint8_t output)
 {
-    return has_level ? (uint8_t)bits_within(from, LAYOUT_WINDOW_LEVEL_BITS, LAYOUT_WINDOW_LEVEL_LOW,
-                                            LAYOUT_WINDOW_LEVEL_HIGH)
-                     : FULL;
+    if (bits_byte(LAYOUT_WINDOW_HAS_LEVEL_BITS) == 0U) {
+        return FULL;
+    }
+    const uint8_t level = bits_not_zero(LAYOUT_WINDOW_LEVEL_BITS);
+    if (level > LAYOUT_WINDOW_LEVEL_HIGH) {
+        bits.bad = true;
+    }
+    for (uint8_t n = 0; n < 2U; n++) {
+        if (output == said->changed[n] && level == said->planned_level[n]) {
+            return said->chosen_level[n];
+        }
+    }
+    return level;
 }
 
-static void take_stop(struct bits *from, const struct settings *said, struct window *window)
+static int32_t take_time(const struct settings *said)
 {
-    const bool bursts = window->kind == LAYOUT_KIND_REPEATING;
-    window->stop = FOREVER;
-    if (window->endless) {
-        window->count = ((uint32_t)LAYOUT_HEADER_END_HIGH - (uint32_t)window->start) / window->every + 1U;
-        return;
-    }
-    if (bursts) {
-        window->count = TAKE(from, LAYOUT_WINDOW_COUNT) + LAYOUT_WINDOW_COUNT_OFFSET;
-    }
-    window->stop_moves = FLAG(from, LAYOUT_WINDOW_STOP_MOVES);
-    window->stop = bursts ? window->start + (int32_t)((window->count - 1U) * window->every + window->on)
-                          : (int32_t)bits_take(from, said->time_bits);
+    return (int32_t)bits_take(said->time_bits);
 }
 
-void block_window(struct bits *from, const struct settings *said, struct window *window)
+static uint16_t take_span(uint8_t width)
+{
+    const uint16_t number = (uint16_t)bits_take(width);
+    if (number == 0U) {
+        bits.bad = true;
+        return 1; /* nothing divides by zero on the way out */
+    }
+    return number;
+}
+
+void block_window(const struct settings *said, struct window *window)
 {
     memset(window, 0, sizeof *window);
-    window->kind = BYTE(from, LAYOUT_WINDOW_KIND);
-    window->output = BYTE(from, LAYOUT_WINDOW_OUTPUT);
-    window->has_level = FLAG(from, LAYOUT_WINDOW_HAS_LEVEL);
-    window->level = take_level(from, window->has_level);
-    window->start_moves = FLAG(from, LAYOUT_WINDOW_START_MOVES);
-    window->start = (int32_t)bits_take(from, said->time_bits);
-    window->every = 1;
-    if (window->kind == LAYOUT_KIND_REPEATING) {
-        window->every = (uint16_t)bits_within(from, LAYOUT_WINDOW_EVERY_BITS, LAYOUT_WINDOW_EVERY_LOW,
-                                              LAYOUT_WINDOW_EVERY_HIGH);
-        window->on = (uint16_t)bits_within(from, LAYOUT_WINDOW_ON_BITS, LAYOUT_WINDOW_ON_LOW, LAYOUT_WINDOW_ON_HIGH);
-        window->endless = FLAG(from, LAYOUT_WINDOW_ENDLESS);
-    } else if (window->kind == LAYOUT_KIND_FLASH) {
-        window->every = (uint16_t)bits_within(from, LAYOUT_WINDOW_FLASH_EVERY_BITS, LAYOUT_WINDOW_FLASH_EVERY_LOW,
-                                              LAYOUT_WINDOW_FLASH_EVERY_HIGH);
-        window->on = (uint16_t)bits_within(from, LAYOUT_WINDOW_FLASH_ON_BITS, LAYOUT_WINDOW_FLASH_ON_LOW,
-                                           LAYOUT_WINDOW_FLASH_ON_HIGH);
-        window->endless = FLAG(from, LAYOUT_WINDOW_ENDLESS);
-    } else {
-        window->endless = window->kind == LAYOUT_KIND_ENDLESS;
+    window->kind = bits_byte(LAYOUT_WINDOW_KIND_BITS);
+    window->output = bits_byte(LAYOUT_WINDOW_OUTPUT_BITS);
+    window->level = take_level(said, window->output);
+    window->start_moves = bits_byte(LAYOUT_WINDOW_START_MOVES_BITS) != 0U;
+    window->start = take_time(said);
+    window->stop = FOREVER;
+    const bool bursts = window->kind == LAYOUT_KIND_REPEATING;
+    bool endless = window->kind == LAYOUT_KIND_ENDLESS;
+    if (window->kind >= LAYOUT_KIND_REPEATING) {
+        window->every = take_span(bursts ? LAYOUT_WINDOW_EVERY_BITS : LAYOUT_WINDOW_FLASH_EVERY_BITS);
+        window->on = take_span(bursts ? LAYOUT_WINDOW_ON_BITS : LAYOUT_WINDOW_FLASH_ON_BITS);
+        endless = bits_byte(LAYOUT_WINDOW_ENDLESS_BITS) != 0U;
     }
-    if (window->every == 0U) {
-        window->every = 1; /* bad is set; nothing divides by zero on the way out */
+    if (bursts) {
+        window->count = endless ? ((uint32_t)LAYOUT_HEADER_END_HIGH - (uint32_t)window->start) / window->every
+                                : bits_take(LAYOUT_WINDOW_COUNT_BITS);
     }
-    take_stop(from, said, window);
-    for (uint8_t n = 0; n < 2U; n++) {
-        if (window->has_level && window->output == said->changed[n] && window->level == said->planned_level[n]) {
-            window->level = said->chosen_level[n];
-            break;
-        }
+    if (!endless) {
+        window->stop_moves = bits_byte(LAYOUT_WINDOW_STOP_MOVES_BITS) != 0U;
+        window->stop = bursts ? window->start + (int32_t)(window->count * window->every + window->on)
+                              : take_time(said);
     }
-    window->start += window->start_moves ? said->shift : 0;
-    window->stop += window->stop_moves ? said->shift : 0;
+    if (window->start_moves) {
+        window->start += said->shift;
+    }
+    if (window->stop_moves) {
+        window->stop += said->shift;
+    }
 }
 
-void block_follower(struct bits *from, const struct settings *said, struct follower *follower)
+void block_follower(const struct settings *said, struct follower *follower)
 {
-    follower->output = BYTE(from, LAYOUT_FOLLOWER_OUTPUT);
-    follower->leader = BYTE(from, LAYOUT_FOLLOWER_LEADER);
-    follower->has_level = FLAG(from, LAYOUT_FOLLOWER_HAS_LEVEL);
-    follower->level = take_level(from, follower->has_level);
-    follower->mode = BYTE(from, LAYOUT_FOLLOWER_MODE);
-    follower->lead = WORD(from, LAYOUT_FOLLOWER_LEAD);
-    follower->trail = follower->mode == LAYOUT_MODE_COVER ? WORD(from, LAYOUT_FOLLOWER_TRAIL) : 0;
-    follower->clip = BYTE(from, LAYOUT_FOLLOWER_CLIP);
-    for (uint8_t n = 0; n < 2U; n++) {
-        if (follower->has_level && follower->output == said->changed[n] && follower->level == said->planned_level[n]) {
-            follower->level = said->chosen_level[n];
-            break;
-        }
+    follower->output = bits_byte(LAYOUT_FOLLOWER_OUTPUT_BITS);
+    follower->leader = bits_byte(LAYOUT_FOLLOWER_LEADER_BITS);
+    follower->level = take_level(said, follower->output);
+    follower->mode = bits_byte(LAYOUT_FOLLOWER_MODE_BITS);
+    follower->lead = (uint16_t)bits_take(LAYOUT_FOLLOWER_LEAD_BITS);
+    follower->trail = follower->mode == LAYOUT_MODE_COVER ? (uint16_t)bits_take(LAYOUT_FOLLOWER_TRAIL_BITS) : 0U;
+    follower->clip = bits_byte(LAYOUT_FOLLOWER_CLIP_BITS);
+}
+
+void block_clip_number(const struct settings *said, uint8_t number, struct clip *clip)
+{
+    bits.at = LAYOUT_HEADER_BITS;
+    for (; number > 0U; number--) {
+        clip->start_moves = bits_byte(LAYOUT_CLIP_START_MOVES_BITS) != 0U;
+        clip->start = take_time(said) + (clip->start_moves ? said->shift : 0);
+        clip->stop_moves = bits_byte(LAYOUT_CLIP_STOP_MOVES_BITS) != 0U;
+        clip->stop = take_time(said) + (clip->stop_moves ? said->shift : 0);
     }
 }
 
-void block_clip(struct bits *from, const struct settings *said, struct clip *clip)
-{
-    clip->start_moves = FLAG(from, LAYOUT_CLIP_START_MOVES);
-    clip->start = (int32_t)bits_take(from, said->time_bits);
-    clip->stop_moves = FLAG(from, LAYOUT_CLIP_STOP_MOVES);
-    clip->stop = (int32_t)bits_take(from, said->time_bits);
-    clip->start += clip->start_moves ? said->shift : 0;
-    clip->stop += clip->stop_moves ? said->shift : 0;
-}
-
-void block_clip_number(struct bits *from, const struct settings *said, uint8_t number, struct clip *clip)
-{
-    from->at = LAYOUT_HEADER_BITS;
-    for (uint8_t n = 0; n < number; n++) {
-        block_clip(from, said, clip);
-    }
-}
-
-void block_change(struct bits *from, struct change *change)
+void block_change(struct change *change)
 {
     memset(change, 0, sizeof *change);
-    change->change = BYTE(from, LAYOUT_CHANGE_CHANGE);
-    if (change->change == LAYOUT_CHANGE_SHIFT) {
-        change->step_s = (uint16_t)(TAKE(from, LAYOUT_CHANGE_STEP) * LAYOUT_CHANGE_STEP_SCALE);
-        if (change->step_s < LAYOUT_CHANGE_STEP_LOW || change->step_s > LAYOUT_CHANGE_STEP_HIGH) {
-            from->bad = true;
-        }
-        change->earlier = BYTE(from, LAYOUT_CHANGE_EARLIER);
-        change->later = BYTE(from, LAYOUT_CHANGE_LATER);
+    if (bits_byte(LAYOUT_CHANGE_CHANGE_BITS) == LAYOUT_CHANGE_SHIFT) {
+        change->output = SHIFTS;
+        change->step_s = (uint16_t)(bits_not_zero(LAYOUT_CHANGE_STEP_BITS) * LAYOUT_CHANGE_STEP_SCALE);
+        change->earlier = bits_byte(LAYOUT_CHANGE_EARLIER_BITS);
+        change->choices = (uint8_t)(change->earlier + 1U + bits_byte(LAYOUT_CHANGE_LATER_BITS));
         return;
     }
-    change->output = BYTE(from, LAYOUT_CHANGE_OUTPUT);
-    change->choices = (uint8_t)(TAKE(from, LAYOUT_CHANGE_CHOICES) + LAYOUT_CHANGE_CHOICES_OFFSET);
+    change->output = bits_byte(LAYOUT_CHANGE_OUTPUT_BITS);
+    change->choices = (uint8_t)(bits_byte(LAYOUT_CHANGE_CHOICES_BITS) + LAYOUT_CHANGE_CHOICES_OFFSET);
     for (uint8_t n = 0; n < change->choices && n < sizeof change->level; n++) {
-        change->level[n] = take_level(from, true);
+        change->level[n] = bits_not_zero(LAYOUT_CHANGE_LEVEL_1_BITS);
+        if (change->level[n] > LAYOUT_CHANGE_LEVEL_1_HIGH) {
+            bits.bad = true;
+        }
     }
 }
 
-uint8_t block_choices(const struct change *change)
+bool block_allowed(const struct settings *said, uint8_t combination)
 {
-    return change->change == LAYOUT_CHANGE_SHIFT ? (uint8_t)(change->earlier + 1U + change->later) : change->choices;
-}
-
-bool block_allowed(struct bits *from, const struct settings *said, uint8_t combination)
-{
-    if (combination >= said->combinations) {
-        return false;
-    }
     struct change change;
-    from->at = said->changes_at;
+    bits.at = said->changes_at;
     for (uint8_t n = 0; n < said->changes; n++) {
-        block_change(from, &change);
+        block_change(&change);
     }
-    from->at = (uint16_t)(from->at + (unsigned)combination * LAYOUT_ALLOWED_ALLOWED_BITS);
-    return FLAG(from, LAYOUT_ALLOWED_ALLOWED) && !from->bad;
+    bits.at = (uint16_t)(bits.at + (unsigned)combination * LAYOUT_ALLOWED_ALLOWED_BITS);
+    return combination < said->combinations && bits_byte(LAYOUT_ALLOWED_ALLOWED_BITS) != 0U;
 }
 
-/* Which value of its n-th change (0 or 1) a combination takes. */
-static uint8_t value_of(struct bits *from, const struct settings *said, uint8_t combination, uint8_t number,
-                        struct change *change)
+void block_choose(struct settings *said, uint8_t combination)
 {
-    struct change second;
-    from->at = said->changes_at;
-    block_change(from, change);
-    uint8_t fast = 1;
-    if (said->changes > 1U) {
-        block_change(from, &second);
-        fast = block_choices(&second);
-    }
-    if (number == 0U) {
-        return (uint8_t)(combination / fast);
-    }
-    *change = second;
-    return (uint8_t)(combination % fast);
-}
-
-void block_choose(struct bits *from, struct settings *said, uint8_t combination)
-{
+    struct change change;
     if (combination >= said->combinations) {
         return;
     }
+    bits.at = said->changes_at;
     for (uint8_t n = 0; n < said->changes; n++) {
-        struct change change;
-        const uint8_t value = value_of(from, said, combination, n, &change);
-        if (change.change == LAYOUT_CHANGE_SHIFT) {
-            said->shift = (int32_t)change.step_s * ((int32_t)value - (int32_t)change.earlier);
+        const uint8_t chosen = n == 0U ? combination / said->faster : combination % said->faster;
+        block_change(&change);
+        if (change.output == SHIFTS) {
+            said->shift = (int32_t)change.step_s * (chosen - change.earlier);
         } else {
             said->changed[n] = change.output;
             said->planned_level[n] = change.level[0];
-            said->chosen_level[n] = change.level[value & 3U];
+            said->chosen_level[n] = change.level[chosen & 3U];
         }
     }
     said->at = (uint32_t)((int32_t)said->at + said->shift);
     said->end = (uint32_t)((int32_t)said->end + said->shift);
 }
 
-uint8_t block_unchanged(struct bits *from, const struct settings *said)
+uint8_t block_unchanged(const struct settings *said)
 {
-    if (said->changes == 0U) {
-        return 0;
-    }
     struct change change;
-    from->at = said->changes_at;
     uint8_t combination = 0;
+    bits.at = said->changes_at;
     for (uint8_t n = 0; n < said->changes; n++) {
-        block_change(from, &change);
-        combination = (uint8_t)(combination * block_choices(&change));
-        combination = (uint8_t)(combination + (change.change == LAYOUT_CHANGE_SHIFT ? change.earlier : 0U));
+        block_change(&change);
+        combination = (uint8_t)(combination * change.choices + change.earlier);
     }
     return combination;
 }

@@ -25,6 +25,7 @@ struct firing {
 struct settings {
     uint16_t board_type;
     uint8_t length;
+    uint8_t version;
     uint8_t trigger;
     bool without_water;
     uint32_t at; /* planned release; the primary's first firing */
@@ -43,6 +44,7 @@ struct settings {
     uint8_t time_bits;    /* width of a time inside the dive */
     uint16_t windows_at, followers_at, changes_at; /* first bit of each sort of record */
     uint8_t combinations;
+    uint8_t faster;       /* choices of the last change, of two */
     int32_t shift;        /* s by which the chosen change moves the release */
     uint8_t changed[2];   /* outputs whose level is changed, 255: none */
     uint8_t planned_level[2];
@@ -51,15 +53,14 @@ struct settings {
 
 struct window {
     uint8_t kind, output, level;
-    bool has_level, start_moves, stop_moves, endless;
+    bool start_moves, stop_moves;
     int32_t start, stop;  /* planned; FOREVER where it has no stop */
     uint16_t every, on;   /* bursts in s, flashes in 1/64 s */
-    uint32_t count;       /* bursts */
+    uint32_t count;       /* the number of the last burst, counted from 0 */
 };
 
 struct follower {
     uint8_t output, leader, level, mode, clip;
-    bool has_level;
     uint16_t lead, trail;
 };
 
@@ -69,36 +70,36 @@ struct clip {
 };
 
 struct change {
-    uint8_t change, output, choices, level[4];
+    uint8_t output; /* whose level changes; SHIFTS: the release is shifted */
+    uint8_t choices;
+    uint8_t level[4];
     uint16_t step_s;
-    uint8_t earlier, later;
+    uint8_t earlier;
 };
+#define SHIFTS 255U
 
-/* Reads the header of the length bytes at from and checks all of the block. */
-bool block_open(struct bits *from, struct settings *said);
+/* Reads the header of the block that the reader was opened on, and checks all of it. */
+bool block_open(struct settings *said);
 
 /* As block_open() without checking more than is needed to read on: for a block that was checked before. */
-bool block_header(struct bits *from, struct settings *said);
+bool block_header(struct settings *said);
 
 /* Takes the next record. */
-void block_window(struct bits *from, const struct settings *said, struct window *window);
-void block_follower(struct bits *from, const struct settings *said, struct follower *follower);
-void block_clip(struct bits *from, const struct settings *said, struct clip *clip);
-void block_change(struct bits *from, struct change *change);
+void block_window(const struct settings *said, struct window *window);
+void block_follower(const struct settings *said, struct follower *follower);
+void block_clip(const struct settings *said, struct clip *clip);
+void block_change(struct change *change);
 
 /* The clip with this number, counted from 1. */
-void block_clip_number(struct bits *from, const struct settings *said, uint8_t number, struct clip *clip);
-
-/* How many values a change offers. */
-uint8_t block_choices(const struct change *change);
+void block_clip_number(const struct settings *said, uint8_t number, struct clip *clip);
 
 /* Whether this combination of field changes may be chosen. */
-bool block_allowed(struct bits *from, const struct settings *said, uint8_t combination);
+bool block_allowed(const struct settings *said, uint8_t combination);
 
 /* Puts a combination of field changes into said, which block_header() has just filled; none where there is none. */
-void block_choose(struct bits *from, struct settings *said, uint8_t combination);
+void block_choose(struct settings *said, uint8_t combination);
 
 /* The combination that changes nothing. */
-uint8_t block_unchanged(struct bits *from, const struct settings *said);
+uint8_t block_unchanged(const struct settings *said);
 
 #endif

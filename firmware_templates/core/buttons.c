@@ -63,25 +63,10 @@ bool buttons_watched(void)
     return buttons.watched;
 }
 
-/* How many combinations apart neighbouring values of the first change are. */
-static uint8_t stride(uint8_t *first_values)
-{
-    struct bits from = flown();
-    struct change first, second;
-    from.at = state.said.changes_at;
-    block_change(&from, &first);
-    *first_values = block_choices(&first);
-    if (state.said.changes < 2U) {
-        return 1;
-    }
-    block_change(&from, &second);
-    return block_choices(&second);
-}
-
 static void step_change(uint8_t button)
 {
-    uint8_t values;
-    const uint8_t faster = stride(&values);
+    const uint8_t faster = state.said.faster;
+    const uint8_t values = state.said.combinations / faster;
     const uint8_t now = buttons.has_pending ? buttons.pending : state.choice;
     uint8_t slow = now / faster, fast = now % faster;
     if (button == BUTTON_A) {
@@ -98,13 +83,13 @@ static void step_change(uint8_t button)
 
 static void confirm(void)
 {
-    struct bits from = flown();
     if (!buttons.has_pending) {
         light_say_armed();
         return;
     }
     buttons.has_pending = false;
-    if (block_allowed(&from, &state.said, buttons.pending)) {
+    dive_read_block();
+    if (block_allowed(&state.said, buttons.pending)) {
         dive_choose(buttons.pending);
         light_say_change();
     } else {

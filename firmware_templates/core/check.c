@@ -48,13 +48,13 @@ static bool span_fits(int32_t start, int32_t stop, uint32_t end)
     return stop > start && (stop == FOREVER ? start : stop) <= (int32_t)end;
 }
 
-static bool windows_fit(struct bits *from, const struct settings *said)
+static bool windows_fit(const struct settings *said)
 {
     const uint8_t driven = (uint8_t)(outputs_of(said) & (uint8_t)~releases_of(said));
-    from->at = said->windows_at;
+    bits.at = said->windows_at;
     for (uint8_t n = 0; n < said->windows; n++) {
         struct window window;
-        block_window(from, said, &window);
+        block_window(said, &window);
         if (!bit_set(driven, window.output) || !span_fits(window.start, window.stop, said->end)) {
             return false;
         }
@@ -66,13 +66,13 @@ static bool windows_fit(struct bits *from, const struct settings *said)
 }
 
 /* Outputs that follow another, as bits. */
-static uint8_t following(struct bits *from, const struct settings *said)
+static uint8_t following(const struct settings *said)
 {
     uint8_t outputs = 0;
-    from->at = said->followers_at;
+    bits.at = said->followers_at;
     for (uint8_t n = 0; n < said->followers; n++) {
         struct follower follower;
-        block_follower(from, said, &follower);
+        block_follower(said, &follower);
         outputs = (uint8_t)(outputs | 1U << follower.output);
     }
     return outputs;
@@ -85,16 +85,16 @@ static bool same_clip(const struct clip *one, const struct clip *other)
 }
 
 /* Clips are all used, all different, and stand in the order of their first use. */
-static bool clips_fit(struct bits *from, const struct settings *said)
+static bool clips_fit(const struct settings *said)
 {
     struct clip clip, other;
     for (uint8_t n = 1; n <= said->clips; n++) {
-        block_clip_number(from, said, n, &clip);
+        block_clip_number(said, n, &clip);
         if (!span_fits(clip.start, clip.stop, said->end)) {
             return false;
         }
         for (uint8_t m = 1; m < n; m++) {
-            block_clip_number(from, said, m, &other);
+            block_clip_number(said, m, &other);
             if (same_clip(&clip, &other)) {
                 return false;
             }
@@ -103,15 +103,15 @@ static bool clips_fit(struct bits *from, const struct settings *said)
     return true;
 }
 
-static bool followers_fit(struct bits *from, const struct settings *said)
+static bool followers_fit(const struct settings *said)
 {
     const uint8_t driven = (uint8_t)(outputs_of(said) & (uint8_t)~releases_of(said));
-    const uint8_t leaders = (uint8_t)(driven & (uint8_t)~following(from, said));
+    const uint8_t leaders = (uint8_t)(driven & (uint8_t)~following(said));
     uint8_t used = 0;
-    from->at = said->followers_at;
+    bits.at = said->followers_at;
     for (uint8_t n = 0; n < said->followers; n++) {
         struct follower follower;
-        block_follower(from, said, &follower);
+        block_follower(said, &follower);
         if (!bit_set(driven, follower.output) || !bit_set(leaders, follower.leader)) {
             return false;
         }
@@ -123,55 +123,53 @@ static bool followers_fit(struct bits *from, const struct settings *said)
     return used == said->clips;
 }
 
-static bool shift_fits(struct bits *from, const struct settings *said, const struct change *change, uint8_t faster)
+static bool shift_fits(const struct settings *said, const struct change *change, uint8_t faster)
 {
     for (uint8_t n = 0; n < said->combinations; n++) {
-        const uint8_t value = (uint8_t)(n / faster % block_choices(change));
+        const uint8_t value = (uint8_t)(n / faster % change->choices);
         const int32_t at = (int32_t)said->at + (int32_t)change->step_s * ((int32_t)value - (int32_t)change->earlier);
-        if ((at < 0 || at > (int32_t)LAYOUT_HEADER_AT_HIGH) && block_allowed(from, said, n)) {
+        if ((at < 0 || at > (int32_t)LAYOUT_HEADER_AT_HIGH) && block_allowed(said, n)) {
             return false;
         }
     }
     return true;
 }
 
-static bool changes_fit(struct bits *from, const struct settings *said)
+static bool changes_fit(const struct settings *said)
 {
-    struct change first, second;
-    if (said->changes == 0U) {
-        return true;
-    }
-    from->at = said->changes_at;
-    block_change(from, &first);
-    uint8_t faster = 1;
-    if (said->changes > 1U) {
-        block_change(from, &second);
-        faster = block_choices(&second);
-        if (first.change == second.change && (first.change == LAYOUT_CHANGE_SHIFT || first.output == second.output)) {
+    struct change change;
+    uint8_t before = UINT8_MAX - 1U; /* no output, and no shift */
+    bits.at = said->changes_at;
+    for (uint8_t n = 0; n < said->changes; n++) {
+        block_change(&change);
+        const uint16_t next = bits.at;
+        if (change.output == before) {
             return false;
         }
-        if (second.change == LAYOUT_CHANGE_SHIFT && !shift_fits(from, said, &second, 1)) {
+        if (change.output == SHIFTS && !shift_fits(said, &change, n == 0U ? said->faster : 1U)) {
             return false;
         }
+        before = change.output;
+        bits.at = next;
     }
-    return first.change != LAYOUT_CHANGE_SHIFT || shift_fits(from, said, &first, faster);
+    return true;
 }
 
 /* The bits after the last record fill up its byte, and are zero. */
-static bool ends_well(struct bits *from, const struct settings *said)
+static bool ends_well(const struct settings *said)
 {
-    from->at = said->changes_at;
+    bits.at = said->changes_at;
     for (uint8_t n = 0; n < said->changes; n++) {
         struct change change;
-        block_change(from, &change);
+        block_change(&change);
     }
-    from->at = (uint16_t)(from->at + (unsigned)said->combinations * LAYOUT_ALLOWED_ALLOWED_BITS);
-    const uint16_t left = (uint16_t)(said->length * 8U - from->at);
-    return from->at <= said->length * 8U && left < 8U && (left == 0U || bits_take(from, (uint8_t)left) == 0U);
+    bits.at = (uint16_t)(bits.at + (unsigned)said->combinations * LAYOUT_ALLOWED_ALLOWED_BITS);
+    const uint16_t left = (uint16_t)(said->length * 8U - bits.at);
+    return bits.at <= said->length * 8U && left < 8U && (left == 0U || bits_byte((uint8_t)left) == 0U);
 }
 
-bool block_open(struct bits *from, struct settings *said)
+bool block_open(struct settings *said)
 {
-    return block_header(from, said) && header_fits(said) && windows_fit(from, said) && clips_fit(from, said)
-           && followers_fit(from, said) && changes_fit(from, said) && ends_well(from, said) && !from->bad;
+    return block_header(said) && header_fits(said) && windows_fit(said) && clips_fit(said)
+           && followers_fit(said) && changes_fit(said) && ends_well(said) && !bits.bad;
 }

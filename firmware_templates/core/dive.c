@@ -19,10 +19,9 @@ struct state state;
 static uint16_t kept_hold PORT_KEPT, kept_hold_inverse PORT_KEPT, kept_further PORT_KEPT;
 #define NO_FURTHER 0x2F17U
 
-struct bits flown(void)
+void dive_read_block(void)
 {
-    const struct bits from = {state.block, 0, state.block[0], 0, false};
-    return from;
+    bits_open(state.block, 0, state.block[0]);
 }
 
 bool dive_started(void)
@@ -30,42 +29,25 @@ bool dive_started(void)
     return state.armed && state.stage != STAGE_ARMED;
 }
 
-uint32_t dive_end(void)
+bool dive_passed(const uint32_t *second)
 {
-    if (state.stage == STAGE_OVER) {
-        return 0; /* also where it ended by being stood down */
-    }
-    return (uint32_t)((int32_t)state.said.end + state.shift);
+    return state.elapsed >= *second;
 }
 
 /* Certainly in the water: the contact said so for a minute, or, where it cannot say it, the late bottom has passed. */
 bool dive_splashed(void)
 {
-    if (!dive_started()) {
-        return false;
-    }
-    if (state.wet_latched) {
-        return true;
-    }
-    if (BOARD_WATER && !state.said.without_water) {
-        return false;
-    }
-    return state.elapsed >= (state.said.bottom != UNKNOWN_S ? state.said.bottom : state.said.not_before);
+    return dive_started() && (state.wet_latched || dive_passed(&state.splash));
 }
 
-static bool release_over(void)
+static bool is_over(void)
 {
-    return release_planned() == UNKNOWN_S ? state.elapsed >= state.said.at
-                                          : state.fired && state.elapsed >= release_last_end();
+    return dive_passed(&state.end);
 }
 
 bool dive_surfaced(void)
 {
-    if (!dive_started() || !release_over() || state.said.rise == UNKNOWN_S) {
-        return dive_started() && (state.stage == STAGE_OVER || state.elapsed >= dive_end());
-    }
-    const uint32_t since = release_planned() == UNKNOWN_S ? state.said.at : release_last_end();
-    return state.elapsed >= since + state.said.rise;
+    return dive_started() && (is_over() || dive_passed(&state.surface));
 }
 
 uint8_t dive_state(void)
@@ -76,13 +58,13 @@ uint8_t dive_state(void)
     if (!dive_started()) {
         return LINK_STATE_ARMED;
     }
-    if (state.stage == STAGE_OVER || state.elapsed >= dive_end()) {
+    if (is_over()) {
         return LINK_STATE_OVER;
     }
     if (state.reduced) {
         return LINK_STATE_SURFACE_ONLY;
     }
-    if (release_over()) {
+    if (dive_passed(&state.last_end)) {
         return dive_surfaced() ? LINK_STATE_AT_SURFACE : LINK_STATE_RISING;
     }
     if (state.fired) {
@@ -91,7 +73,7 @@ uint8_t dive_state(void)
     if (!dive_splashed()) {
         return LINK_STATE_ON_DECK;
     }
-    return state.elapsed < state.said.bottom ? LINK_STATE_DESCENDING : LINK_STATE_ON_BOTTOM;
+    return dive_passed(&state.said.bottom) ? LINK_STATE_ON_BOTTOM : LINK_STATE_DESCENDING;
 }
 
 uint32_t dive_up64(void)
@@ -110,7 +92,7 @@ static bool pattern_lit(const struct output_state *output)
 static void look_without_block(void)
 {
     memset(state.outputs, 0, sizeof state.outputs);
-    const bool on = state.fired || (release_planned() == UNKNOWN_S && state.elapsed >= state.said.at);
+    const bool on = state.fired || (state.planned == UNKNOWN_S && dive_passed(&state.at));
     for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
         if (on && bit_set(state.said.keep, n) && !bit_set(BOARD_RELEASES, n)) {
             state.outputs[n].level = FULL;
@@ -127,20 +109,17 @@ static void look(void)
         look_without_block();
         return;
     }
-    const uint32_t planned = release_planned();
-    struct face face = {0, (int32_t)state.said.at, state.shift, FOREVER, (int32_t)dive_end()};
-    face.first_edge = state.said.trigger == LAYOUT_TRIGGER_WATER ? (int32_t)WET_S : 0;
+    struct face face = {0, (int32_t)state.said.at, state.shift, FOREVER, (int32_t)state.end};
+    if (state.said.trigger == LAYOUT_TRIGGER_WATER) {
+        face.first_edge = (int32_t)WET_S;
+    }
     if (state.fired) {
         face.cut = (int32_t)state.fired_at;
-    } else if (planned != UNKNOWN_S && state.elapsed < planned) {
-        face.cut = (int32_t)planned;
+    } else if (!dive_passed(&state.planned) && state.planned != UNKNOWN_S) {
+        face.cut = (int32_t)state.planned;
     }
-    struct bits from = flown();
-    state.next_look = schedule_look(&from, &state.said, &face, (int32_t)state.elapsed, state.reduced, state.outputs);
-    if (!state.fired && planned != UNKNOWN_S && (int32_t)planned > (int32_t)state.elapsed
-        && (int32_t)planned < state.next_look) {
-        state.next_look = (int32_t)planned;
-    }
+    dive_read_block();
+    state.next_look = schedule_look(&state.said, &face, (int32_t)state.elapsed, state.reduced, state.outputs);
 }
 
 static uint8_t wanted(uint8_t output)
@@ -269,6 +248,7 @@ void dive_start(uint32_t elapsed)
     restart_release();
     state.stage = STAGE_STARTED;
     state.elapsed = elapsed;
+    release_lay_out();
     if (elapsed == 0U) {
         state.wet_run = 0; /* the wet minute must lie after start */
     }
@@ -282,11 +262,12 @@ void dive_start(uint32_t elapsed)
 
 void dive_choose(uint8_t combination)
 {
-    struct bits from = flown();
+    dive_read_block();
     state.choice = combination;
-    if (block_header(&from, &state.said)) {
-        block_choose(&from, &state.said, combination);
+    if (block_header(&state.said)) {
+        block_choose(&state.said, combination);
     }
+    release_lay_out();
     state.look_now = true;
     journal_put_all();
 }
@@ -304,8 +285,8 @@ void dive_armed_now(void)
     state.clock_failed_at = 0;
     state.pulse.on = false;
     restart_release();
-    struct bits from = flown();
-    state.choice = block_unchanged(&from, &state.said);
+    dive_read_block();
+    state.choice = block_unchanged(&state.said);
     light_say_armed();
 }
 
@@ -442,8 +423,8 @@ void dive_boot(const struct board_port *port, enum port_reset cause, uint16_t re
     link_reset();
     const bool found = find_dive();
     if (state.armed && state.has_block && found) {
-        struct bits from = flown();
-        block_choose(&from, &state.said, state.choice);
+        dive_read_block();
+        block_choose(&state.said, state.choice);
     }
     const bool failed_before = state.clock_fault;
     state.clock_fault = state.clock_fault || !clock_ok;
@@ -472,6 +453,7 @@ void dive_clock_failed(void)
         state.clock_fault = true;
         state.clock_failed_at = dive_started() ? state.elapsed : 0U;
         state.faults |= LINK_FAULT_CLOCK;
+        release_lay_out();
     }
 }
 
@@ -507,8 +489,10 @@ static void flying(void)
 {
     sense_pack();
     release_second();
-    if (state.stage != STAGE_OVER && state.elapsed >= dive_end()) {
+    if (state.stage != STAGE_OVER && is_over()) {
         state.stage = STAGE_OVER;
+        release_lay_out();
+        state.look_now = true;
         journal_put(false);
     } else if (journal_due()) {
         if (state.elapsed % 3600U == 0U && state.resets_hour < STORM_RESETS) {

@@ -31,29 +31,36 @@
 /* Where the last entry stands, and its sequence. */
 static uint8_t last_place, last_sequence;
 
-static uint8_t sum_of(const uint8_t *entry, uint32_t code)
+struct entry {
+    uint8_t sequence, stage;
+    bool wet, reduced, clock_fault;
+    uint8_t tries, resets, extra;
+    uint32_t steps;
+};
+
+static const PORT_CONST struct field fields[] = {
+    FIELD(entry, sequence, SEQUENCE_BITS), FIELD(entry, stage, STAGE_BITS),   FIELD(entry, steps, TIME_BITS),
+    FIELD(entry, wet, 1),                  FIELD(entry, reduced, 1),          FIELD(entry, clock_fault, 1),
+    FIELD(entry, tries, TRIES_BITS),       FIELD(entry, resets, RESETS_BITS), FIELD(entry, extra, EXTRA_BITS),
+};
+#define FIELDS (sizeof fields / sizeof fields[0])
+
+static uint8_t sum_of(const uint8_t *bytes, uint32_t code)
 {
     uint8_t sum = 0;
     for (uint8_t n = 0; n < 4U; n++) {
-        sum = sum8(sum, (uint8_t)(code >> (8U * n)));
+        sum = sum8(sum, (uint8_t)code);
+        code >>= 8;
     }
     for (uint8_t n = 0; n < ENTRY_BYTES - 1U; n++) {
-        sum = sum8(sum, entry[n]);
+        sum = sum8(sum, bytes[n]);
     }
     return sum;
 }
 
-static bool load(uint8_t place, uint32_t code, uint8_t *entry)
+static uint16_t address_of(uint8_t place)
 {
-    for (uint8_t n = 0; n < ENTRY_BYTES; n++) {
-        entry[n] = dive_port->load((uint16_t)(BOARD_JOURNAL + place * ENTRY_BYTES + n));
-    }
-    return entry[ENTRY_BYTES - 1U] == sum_of(entry, code);
-}
-
-static uint8_t sequence_of(const uint8_t *entry)
-{
-    return (uint8_t)(entry[0] >> (8U - SEQUENCE_BITS));
+    return (uint16_t)(BOARD_JOURNAL + place * ENTRY_BYTES);
 }
 
 static uint32_t elapsed_of(uint32_t steps)
@@ -71,57 +78,51 @@ static uint32_t steps_of(uint32_t elapsed, bool ahead)
     return steps < most ? steps : most;
 }
 
-/* The newest entry of one kind (odd or even sequence; 2: either): its place, ENTRIES where there is none. The ring is
-   shorter than twice the sequence's range; an entry whose successor is not there is the newest. */
-static uint8_t newest(uint32_t code, uint8_t kind, uint8_t *entry)
+/* The newest entry of one kind (odd or even sequence; 2: either): its place, ENTRIES where there is none. Two entries are
+   at most four apart in sequence, so that it tells which is newer. */
+static uint8_t newest(uint32_t code, uint8_t kind, struct entry *found)
 {
     uint8_t best = ENTRIES;
-    uint8_t best_sequence = 0;
     for (uint8_t place = 0; place < ENTRIES; place++) {
-        uint8_t read[ENTRY_BYTES];
-        if (!load(place, code, read) || (kind < 2U && (sequence_of(read) & 1U) != kind)) {
+        uint8_t bytes[ENTRY_BYTES];
+        struct entry entry;
+        store_load(address_of(place), bytes, ENTRY_BYTES);
+        bits_open(bytes, 0, ENTRY_BYTES);
+        bits_take_fields(fields, FIELDS, &entry);
+        if (bytes[ENTRY_BYTES - 1U] != sum_of(bytes, code) || (kind < 2U && (entry.sequence & 1U) != kind)) {
             continue;
         }
-        const uint8_t ahead = (uint8_t)((unsigned)(sequence_of(read) - best_sequence) & 7U);
+        const uint8_t ahead = (uint8_t)((unsigned)(entry.sequence - found->sequence) & 7U);
         if (best == ENTRIES || (ahead > 0U && ahead <= 4U)) {
             best = place;
-            best_sequence = sequence_of(read);
-            memcpy(entry, read, ENTRY_BYTES);
+            *found = entry;
         }
     }
     return best;
 }
 
-static uint8_t extra_of(const uint8_t *entry)
-{
-    struct bits from = {entry, 0, ENTRY_BYTES, (ENTRY_BYTES - 1U) * 8U - EXTRA_BITS, false};
-    return (uint8_t)bits_take(&from, EXTRA_BITS);
-}
-
 bool journal_read(uint32_t code)
 {
-    uint8_t entry[ENTRY_BYTES];
-    const uint8_t place = newest(code, 2, entry);
-    if (place == ENTRIES) {
+    struct entry entry;
+    entry.sequence = 0;
+    last_place = newest(code, 2, &entry);
+    if (last_place == ENTRIES) {
         return false;
     }
-    last_place = place;
-    last_sequence = sequence_of(entry);
-    struct bits from = {entry, 0, ENTRY_BYTES, SEQUENCE_BITS, false};
-    state.stage = (uint8_t)bits_take(&from, STAGE_BITS);
-    state.elapsed = elapsed_of(bits_take(&from, TIME_BITS));
-    state.wet_latched = bits_take(&from, 1) != 0U;
-    state.reduced = bits_take(&from, 1) != 0U;
-    state.clock_fault = bits_take(&from, 1) != 0U;
-    const uint8_t tries = (uint8_t)bits_take(&from, TRIES_BITS);
-    state.primary.tries = tries < 8U ? tries : 8U;
-    state.backup.tries = tries < 8U ? 0U : (uint8_t)(tries - 8U);
-    state.resets_hour = (uint8_t)bits_take(&from, RESETS_BITS);
-    if (newest(code, 0, entry) < ENTRIES) {
-        state.choice = extra_of(entry);
+    last_sequence = entry.sequence;
+    state.stage = entry.stage;
+    state.elapsed = elapsed_of(entry.steps);
+    state.wet_latched = entry.wet;
+    state.reduced = entry.reduced;
+    state.clock_fault = entry.clock_fault;
+    state.resets_hour = entry.resets;
+    state.primary.tries = entry.tries < 8U ? entry.tries : 8U;
+    state.backup.tries = (uint8_t)(entry.tries - state.primary.tries);
+    if (newest(code, 0, &entry) < ENTRIES) {
+        state.choice = entry.extra;
     }
-    if (newest(code, 1, entry) < ENTRIES && extra_of(entry) < CELL_STEPS) {
-        state.lowest_mv = (uint16_t)((CELL_LEAST_MV + CELL_STEP_MV * extra_of(entry)) * state.said.series);
+    if (newest(code, 1, &entry) < ENTRIES && entry.extra < CELL_STEPS) {
+        state.lowest_mv = (uint16_t)((CELL_LEAST_MV + CELL_STEP_MV * entry.extra) * state.said.series);
     }
     return true;
 }
@@ -138,25 +139,26 @@ static uint8_t lowest_steps(void)
 
 void journal_put(bool ahead)
 {
-    uint8_t entry[ENTRY_BYTES];
-    uint16_t at = 0;
-    memset(entry, 0, sizeof entry);
+    uint8_t bytes[ENTRY_BYTES];
+    struct entry entry;
+    memset(bytes, 0, sizeof bytes);
     last_sequence = (uint8_t)((last_sequence + 1U) & 7U);
     last_place = (uint8_t)(last_place + 1U < ENTRIES ? last_place + 1U : 0U);
-    const uint8_t tries = state.backup.begun || state.backup.tries != 0U
-                              ? (uint8_t)(8U + (state.backup.tries < 7U ? state.backup.tries : 7U))
-                              : (state.primary.tries < 8U ? state.primary.tries : 8U);
-    bits_put(entry, &at, SEQUENCE_BITS, last_sequence);
-    bits_put(entry, &at, STAGE_BITS, state.stage);
-    bits_put(entry, &at, TIME_BITS, steps_of(state.elapsed, ahead));
-    bits_put(entry, &at, 1, state.wet_latched ? 1U : 0U);
-    bits_put(entry, &at, 1, state.reduced ? 1U : 0U);
-    bits_put(entry, &at, 1, state.clock_fault ? 1U : 0U);
-    bits_put(entry, &at, TRIES_BITS, tries);
-    bits_put(entry, &at, RESETS_BITS, state.resets_hour < 15U ? state.resets_hour : 15U);
-    bits_put(entry, &at, EXTRA_BITS, (last_sequence & 1U) != 0U ? lowest_steps() : state.choice);
-    entry[ENTRY_BYTES - 1U] = sum_of(entry, state.code);
-    dive_port->store((uint16_t)(BOARD_JOURNAL + last_place * ENTRY_BYTES), entry, ENTRY_BYTES);
+    entry.sequence = last_sequence;
+    entry.stage = state.stage;
+    entry.steps = steps_of(state.elapsed, ahead);
+    entry.wet = state.wet_latched;
+    entry.reduced = state.reduced;
+    entry.clock_fault = state.clock_fault;
+    entry.tries = state.primary.tries < 8U ? state.primary.tries : 8U;
+    if (state.backup.tries != 0U) {
+        entry.tries = (uint8_t)(8U + (state.backup.tries < 7U ? state.backup.tries : 7U));
+    }
+    entry.resets = state.resets_hour < 15U ? state.resets_hour : 15U;
+    entry.extra = (last_sequence & 1U) != 0U ? lowest_steps() : state.choice;
+    bits_put_fields(fields, FIELDS, &entry, bytes);
+    bytes[ENTRY_BYTES - 1U] = sum_of(bytes, state.code);
+    dive_port->store(address_of(last_place), bytes, ENTRY_BYTES);
 }
 
 void journal_put_all(void)

@@ -14,6 +14,12 @@
 #define PORT_KEPT
 #endif
 
+/* Constants, where they would otherwise be copied to memory, and how a byte of them is read. */
+#ifndef PORT_CONST
+#define PORT_CONST
+#define PORT_CONST_BYTE(place) (*(place))
+#endif
+
 enum port_reset {
     PORT_RESET_POWER,    /* the supply came up, or nobody knows */
     PORT_RESET_BROWN_OUT,

@@ -123,9 +123,7 @@ static uint8_t read(void)
         return LINK_REASON_OUT_OF_RANGE;
     }
     memcpy(answer, asked, LINK_ASK_READ_SIZE);
-    for (uint8_t n = 0; n < length; n++) {
-        answer[LINK_REPLY_READ_DATA_AT + n] = dive_port->load((uint16_t)(address + offset + n));
-    }
+    store_load((uint16_t)(address + offset), answer + LINK_REPLY_READ_DATA_AT, length);
     answer_size = (uint8_t)(LINK_REPLY_READ_SIZE + length);
     return DONE;
 }
@@ -156,8 +154,8 @@ static uint8_t write(void)
 static uint8_t commit_block(uint16_t address, uint8_t length, uint32_t sum)
 {
     struct settings said;
-    struct bits from = {NULL, (uint16_t)(address + 1U), length, 0, false};
-    if (!block_open(&from, &said)) {
+    bits_open(NULL, (uint16_t)(address + 1U), length);
+    if (!block_open(&said)) {
         return LINK_REASON_UNREADABLE_SETTINGS;
     }
     if (said.board_type != BOARD_TYPE) {
@@ -337,13 +335,8 @@ static uint8_t pulse(void)
 
 static uint8_t name(void)
 {
-    bool ended = false;
-    for (uint8_t n = 0; n < LINK_GIVEN_NAME_SIZE; n++) {
-        if (asked[n] == 0U) {
-            ended = true;
-        } else if (ended || asked[n] < 0x20U || asked[n] > 0x7EU) {
-            return LINK_REASON_OUT_OF_RANGE;
-        }
+    if (!store_is_text(asked, LINK_GIVEN_NAME_SIZE)) {
+        return LINK_REASON_OUT_OF_RANGE;
     }
     if (state.armed) {
         return LINK_REASON_ARMED;

@@ -8,11 +8,10 @@
 #include "dive_layout.h"
 
 struct look {
-    struct bits *from;
-    const struct settings *said;
-    const struct face *face;
     int32_t t;
     int32_t next;
+    struct face face;
+    const struct settings *said;
     bool only_kept;
 };
 
@@ -46,7 +45,7 @@ static int32_t burst_at(const struct window *window, const struct face *face, in
                         int32_t since, bool longer)
 {
     const int32_t every = window->every;
-    int32_t k = least(since / every, (int32_t)window->count - 1);
+    int32_t k = least(since / every, (int32_t)window->count);
     k = least(k, (cut - 1 - start) / every);
     if (stop < FOREVER) {
         const int32_t room = stop - (int32_t)window->on - start;
@@ -61,7 +60,7 @@ static int32_t burst_at(const struct window *window, const struct face *face, in
 /* The second at which the window, made longer by lead and trail, goes off again; t itself where it is off at t. */
 static int32_t covers(struct look *look, const struct window *window, int32_t t, int32_t lead, int32_t trail)
 {
-    const struct face *face = look->face;
+    const struct face *face = &look->face;
     const int32_t start = window->start + (window->start_moves ? face->shift : 0);
     const int32_t stop = window->stop == FOREVER ? FOREVER : window->stop + (window->stop_moves ? face->shift : 0);
     const int32_t cut = cut_of(window, face);
@@ -106,15 +105,15 @@ static bool is_kept(const struct look *look, uint8_t output)
 
 static void look_at_windows(struct look *look, struct output_state *outputs)
 {
-    look->from->at = look->said->windows_at;
+    bits.at = look->said->windows_at;
     for (uint8_t n = 0; n < look->said->windows; n++) {
         struct window window;
-        block_window(look->from, look->said, &window);
-        if (look->t >= look->face->end && window.stop != FOREVER) {
+        block_window(look->said, &window);
+        if (look->t >= look->face.end && window.stop != FOREVER) {
             continue;
         }
         if (covers(look, &window, look->t, 0, 0) > look->t && is_kept(look, window.output)) {
-            add(&outputs[window.output], &window, look->face, look->t);
+            add(&outputs[window.output], &window, &look->face, look->t);
         }
     }
 }
@@ -123,10 +122,10 @@ static void look_at_windows(struct look *look, struct output_state *outputs)
 static int32_t leader_until(struct look *look, const struct follower *follower, int32_t t, int32_t lead, int32_t trail)
 {
     int32_t until = t;
-    look->from->at = look->said->windows_at;
+    bits.at = look->said->windows_at;
     for (uint8_t n = 0; n < look->said->windows; n++) {
         struct window window;
-        block_window(look->from, look->said, &window);
+        block_window(look->said, &window);
         if (window.output == follower->leader) {
             const int32_t off = covers(look, &window, t, lead, trail);
             until = off > until ? off : until;
@@ -141,7 +140,7 @@ static bool pulse_on(struct look *look, const struct follower *follower)
     const int32_t wanted = look->t + (int32_t)follower->lead + 1;
     int32_t on_until = look->t;
     while (on_until <= wanted) {
-        const int32_t until = least(leader_until(look, follower, on_until, 0, 0), look->face->end);
+        const int32_t until = least(leader_until(look, follower, on_until, 0, 0), look->face.end);
         if (until <= on_until) {
             break; /* off from here on; each turn goes at least one second on, so that there are few of them */
         }
@@ -160,9 +159,9 @@ static bool in_clip(struct look *look, uint8_t number)
     if (number == 0U) {
         return true;
     }
-    block_clip_number(look->from, look->said, number, &clip);
-    const int32_t start = clip.start + (clip.start_moves ? look->face->shift : 0);
-    const int32_t stop = clip.stop + (clip.stop_moves ? look->face->shift : 0);
+    block_clip_number(look->said, number, &clip);
+    const int32_t start = clip.start + (clip.start_moves ? look->face.shift : 0);
+    const int32_t stop = clip.stop + (clip.stop_moves ? look->face.shift : 0);
     note(look, start);
     note(look, stop);
     return start <= look->t && look->t < stop;
@@ -171,11 +170,11 @@ static bool in_clip(struct look *look, uint8_t number)
 static void look_at_followers(struct look *look, struct output_state *outputs)
 {
     uint16_t at = look->said->followers_at;
-    for (uint8_t n = 0; n < look->said->followers && look->t < look->face->end; n++) {
+    for (uint8_t n = 0; n < look->said->followers && look->t < look->face.end; n++) {
         struct follower follower;
-        look->from->at = at;
-        block_follower(look->from, look->said, &follower);
-        at = look->from->at;
+        bits.at = at;
+        block_follower(look->said, &follower);
+        at = bits.at;
         bool on;
         if (follower.mode == LAYOUT_MODE_STOP) {
             on = pulse_on(look, &follower);
@@ -192,13 +191,14 @@ static void look_at_followers(struct look *look, struct output_state *outputs)
     }
 }
 
-int32_t schedule_look(struct bits *from, const struct settings *said, const struct face *face, int32_t t, bool only_kept,
+int32_t schedule_look(const struct settings *said, const struct face *face, int32_t t, bool only_kept,
                       struct output_state *outputs)
 {
-    struct look look = {from, said, face, t, FOREVER, only_kept};
+    struct look look = {t, FOREVER, *face, said, only_kept};
     memset(outputs, 0, BOARD_OUTPUTS * sizeof *outputs);
     note(&look, face->first_edge);
     note(&look, face->end);
+    note(&look, face->cut);
     if (t >= face->first_edge) {
         look_at_windows(&look, outputs);
         look_at_followers(&look, outputs);

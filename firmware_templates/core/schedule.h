@@ -27,7 +27,7 @@ struct output_state {
 
 /* Fills the states of all outputs for elapsed second t, releases left at 0. With only_kept, outputs outside the keep
    mask, and what follows them, are off. Returns the next second at which anything may change. */
-int32_t schedule_look(struct bits *from, const struct settings *said, const struct face *face, int32_t t, bool only_kept,
+int32_t schedule_look(const struct settings *said, const struct face *face, int32_t t, bool only_kept,
                       struct output_state *outputs);
 
 #endif

@@ -23,6 +23,7 @@ enum stage { STAGE_ARMED, STAGE_STARTED, STAGE_FIRED, STAGE_OVER };
 /* The essentials record, outside both slots. */
 struct essentials {
     bool valid;
+    uint8_t version;
     bool armed;
     bool without_water;
     uint8_t keep;
@@ -33,9 +34,8 @@ struct essentials {
 
 /* One release under way. */
 struct release {
-    bool begun;
     bool on;
-    uint8_t tries;   /* begun so far */
+    uint8_t tries;   /* begun so far, not counting further ones */
     uint32_t until;  /* the try under way ends */
     uint32_t next;   /* the next one begins */
 };
@@ -71,6 +71,14 @@ struct state {
     bool clock_fault;
     uint32_t clock_failed_at;
 
+    /* seconds that the dive hangs on, see release_lay_out(); UNKNOWN_S: it does not come */
+    uint32_t not_before, at, latest; /* the release's, stretched and shortened where the crystal failed */
+    uint32_t planned;  /* first firing command */
+    uint32_t end;
+    uint32_t splash;   /* in the water by then, where no contact can say it */
+    uint32_t last_end; /* of the last try of the release that is fired first */
+    uint32_t surface;
+
     /* release */
     struct release primary, backup;
     bool fired;
@@ -102,15 +110,15 @@ struct state {
 
 extern struct state state;
 
-/* The block that is flown. */
-struct bits flown(void);
+/* Opens the reader on the block that is flown. */
+void dive_read_block(void);
 
 /* dive.c */
 uint8_t dive_state(void);
 bool dive_started(void);
 bool dive_splashed(void);
 bool dive_surfaced(void);
-uint32_t dive_end(void);
+bool dive_passed(const uint32_t *second);
 void dive_start(uint32_t elapsed);
 void dive_stand_down(void);
 void dive_armed_now(void);

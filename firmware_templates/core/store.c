@@ -6,8 +6,6 @@
 
 #define CODE_MASK ((1UL << LAYOUT_ESSENTIALS_CODE_BITS) - 1UL)
 #define CALIBRATION_AT LAYOUT_ESSENTIALS_BYTES
-#define NAME_AT (CALIBRATION_AT + 2U)
-#define NAME_SUM_AT (NAME_AT + LINK_GIVEN_NAME_SIZE)
 #define VOID 0xFFU
 
 uint16_t store_address(uint8_t slot)
@@ -48,9 +46,9 @@ void store_slot(uint8_t number, struct slot *slot)
     if (!sum_is_there((uint16_t)(address + covered), store_sum(address, covered))) {
         return;
     }
-    struct bits from = {NULL, (uint16_t)(address + 1U), slot->length, 0, false};
     struct settings said;
-    if (block_open(&from, &said) && said.board_type == BOARD_TYPE) {
+    bits_open(NULL, (uint16_t)(address + 1U), slot->length);
+    if (block_open(&said) && said.board_type == BOARD_TYPE) {
         slot->valid = true;
         slot->code = store_sum((uint16_t)(address + 1U), slot->length) & CODE_MASK;
     }
@@ -79,11 +77,9 @@ bool store_fly(uint8_t number)
     if (length < 1U || length > BOARD_BLOCK_MOST) {
         return false;
     }
-    for (uint8_t n = 0; n < length; n++) {
-        state.block[n] = dive_port->load((uint16_t)(address + n));
-    }
-    struct bits from = flown();
-    return block_header(&from, &state.said);
+    store_load(address, state.block, length);
+    dive_read_block();
+    return block_header(&state.said);
 }
 
 bool store_put(uint16_t address, const uint8_t *bytes, uint8_t count)
@@ -106,9 +102,7 @@ bool store_copy(uint8_t from, uint8_t length)
     for (uint16_t done = 0; done < whole;) {
         const uint16_t left = (uint16_t)(whole - done);
         const uint8_t count = left < LINK_CHUNK ? (uint8_t)left : (uint8_t)LINK_CHUNK;
-        for (uint8_t n = 0; n < count; n++) {
-            piece[n] = dive_port->load((uint16_t)(source + done + n));
-        }
+        store_load((uint16_t)(source + done), piece, count);
         if (!store_put((uint16_t)(target + done), piece, count)) {
             return false;
         }
@@ -122,41 +116,53 @@ bool store_copy(uint8_t from, uint8_t length)
     return true;
 }
 
+#define ROW(member, name) FIELD(essentials, member, LAYOUT_ESSENTIALS_##name##_BITS)
+
+static const PORT_CONST struct field fields[] = {
+    ROW(version, LAYOUT_VERSION),
+    ROW(armed, ARMED),
+    ROW(code, CODE),
+    ROW(not_before, NOT_BEFORE),
+    ROW(at, AT),
+    ROW(latest, LATEST),
+    ROW(without_water, WITHOUT_WATER),
+    ROW(primary.present, PRIMARY_PRESENT),
+    ROW(primary.output, PRIMARY_OUTPUT),
+    ROW(primary.fire_s, PRIMARY_FIRE),
+    FIELD_LESS(essentials, primary.tries, LAYOUT_ESSENTIALS_PRIMARY_TRIES_BITS),
+    ROW(primary.pause_s, PRIMARY_PAUSE),
+    ROW(keep, KEEP),
+};
+#define FIELDS (sizeof fields / sizeof fields[0])
+#define BODY_BYTES (LAYOUT_ESSENTIALS_BYTES - 2U)
+
+static uint16_t sum_of(const uint8_t *bytes, uint8_t count)
+{
+    uint16_t sum = SUM16_START;
+    for (; count > 0U; count--) {
+        sum = sum16(sum, *bytes++);
+    }
+    return sum;
+}
+
+void store_load(uint16_t address, uint8_t *bytes, uint8_t count)
+{
+    for (; count > 0U; count--) {
+        *bytes++ = dive_port->load(address++);
+    }
+}
+
 void store_essentials(struct essentials *essentials)
 {
     uint8_t record[LAYOUT_ESSENTIALS_BYTES];
-    uint16_t sum = SUM16_START;
-    memset(essentials, 0, sizeof *essentials);
-    for (uint8_t n = 0; n < sizeof record; n++) {
-        record[n] = dive_port->load((uint16_t)(BOARD_ROW + n));
-        sum = n < sizeof record - 2U ? sum16(sum, record[n]) : sum;
-    }
-    if (record[sizeof record - 2U] != (uint8_t)sum || record[sizeof record - 1U] != (uint8_t)(sum >> 8)) {
-        return;
-    }
-    struct bits from = {record, 0, sizeof record - 2U, 0, false};
-    if (bits_take(&from, LAYOUT_ESSENTIALS_LAYOUT_VERSION_BITS) != LAYOUT_VERSION) {
-        return;
-    }
-    essentials->armed = bits_take(&from, LAYOUT_ESSENTIALS_ARMED_BITS) != 0U;
-    essentials->code = bits_take(&from, LAYOUT_ESSENTIALS_CODE_BITS);
-    essentials->not_before = bits_take(&from, LAYOUT_ESSENTIALS_NOT_BEFORE_BITS);
-    essentials->at = bits_take(&from, LAYOUT_ESSENTIALS_AT_BITS);
-    essentials->latest = bits_take(&from, LAYOUT_ESSENTIALS_LATEST_BITS);
-    essentials->without_water = bits_take(&from, LAYOUT_ESSENTIALS_WITHOUT_WATER_BITS) != 0U;
-    essentials->primary.present = bits_take(&from, LAYOUT_ESSENTIALS_PRIMARY_PRESENT_BITS) != 0U;
-    essentials->primary.output = (uint8_t)bits_take(&from, LAYOUT_ESSENTIALS_PRIMARY_OUTPUT_BITS);
-    essentials->primary.fire_s = (uint16_t)bits_take(&from, LAYOUT_ESSENTIALS_PRIMARY_FIRE_BITS);
-    essentials->primary.tries = (uint8_t)(bits_take(&from, LAYOUT_ESSENTIALS_PRIMARY_TRIES_BITS)
-                                          + LAYOUT_ESSENTIALS_PRIMARY_TRIES_OFFSET);
-    essentials->primary.pause_s = (uint16_t)bits_take(&from, LAYOUT_ESSENTIALS_PRIMARY_PAUSE_BITS);
-    essentials->keep = (uint8_t)bits_take(&from, LAYOUT_ESSENTIALS_KEEP_BITS);
-    if (essentials->primary.present
-        && (essentials->primary.output >= BOARD_OUTPUTS
-            || !bit_set(BOARD_RELEASES, essentials->primary.output))) {
-        return; /* what is no release output is never fired */
-    }
-    essentials->valid = true;
+    store_load(BOARD_ROW, record, sizeof record);
+    bits_open(record, 0, BODY_BYTES);
+    bits_take_fields(fields, FIELDS, essentials);
+    const uint16_t sum = sum_of(record, BODY_BYTES);
+    essentials->valid = record[BODY_BYTES] == (uint8_t)sum && record[BODY_BYTES + 1U] == (uint8_t)(sum >> 8)
+                        && essentials->version == LAYOUT_VERSION
+                        && (!essentials->primary.present
+                            || bit_set(BOARD_RELEASES, essentials->primary.output)); /* nothing else is ever fired */
 }
 
 static bool put_record(const uint8_t *record)
@@ -169,29 +175,21 @@ static bool put_record(const uint8_t *record)
 bool store_put_essentials(bool armed, uint32_t code)
 {
     uint8_t record[LAYOUT_ESSENTIALS_BYTES];
-    uint16_t at = 0;
-    uint16_t sum = SUM16_START;
-    const struct firing *primary = &state.said.primary;
+    struct essentials essentials;
     memset(record, 0, sizeof record);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_LAYOUT_VERSION_BITS, LAYOUT_VERSION);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_ARMED_BITS, armed ? 1U : 0U);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_CODE_BITS, code);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_NOT_BEFORE_BITS, state.said.not_before);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_AT_BITS, (uint32_t)((int32_t)state.said.at - state.said.shift));
-    bits_put(record, &at, LAYOUT_ESSENTIALS_LATEST_BITS, state.said.latest);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_WITHOUT_WATER_BITS, state.said.without_water ? 1U : 0U);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_PRIMARY_PRESENT_BITS, primary->present ? 1U : 0U);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_PRIMARY_OUTPUT_BITS, primary->output);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_PRIMARY_FIRE_BITS, primary->fire_s);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_PRIMARY_TRIES_BITS,
-             (uint32_t)primary->tries - LAYOUT_ESSENTIALS_PRIMARY_TRIES_OFFSET);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_PRIMARY_PAUSE_BITS, primary->pause_s);
-    bits_put(record, &at, LAYOUT_ESSENTIALS_KEEP_BITS, state.said.keep);
-    for (uint8_t n = 0; n < sizeof record - 2U; n++) {
-        sum = sum16(sum, record[n]);
-    }
-    record[sizeof record - 2U] = (uint8_t)sum;
-    record[sizeof record - 1U] = (uint8_t)(sum >> 8);
+    essentials.version = LAYOUT_VERSION;
+    essentials.armed = armed;
+    essentials.code = code;
+    essentials.not_before = state.said.not_before;
+    essentials.at = (uint32_t)((int32_t)state.said.at - state.said.shift);
+    essentials.latest = state.said.latest;
+    essentials.without_water = state.said.without_water;
+    essentials.primary = state.said.primary;
+    essentials.keep = state.said.keep;
+    bits_put_fields(fields, FIELDS, &essentials, record);
+    const uint16_t sum = sum_of(record, BODY_BYTES);
+    record[BODY_BYTES] = (uint8_t)sum;
+    record[BODY_BYTES + 1U] = (uint8_t)(sum >> 8);
     return put_record(record);
 }
 
@@ -201,34 +199,28 @@ bool store_void_essentials(void)
     return store_put(BOARD_ROW, &none, 1);
 }
 
-static bool name_is_valid(void)
+#define PLATE_BODY (2U + LINK_GIVEN_NAME_SIZE)
+
+static bool load_plate(uint8_t *plate)
 {
-    uint16_t sum = SUM16_START;
-    for (uint8_t n = CALIBRATION_AT; n < NAME_SUM_AT; n++) {
-        sum = sum16(sum, dive_port->load((uint16_t)(BOARD_ROW + n)));
-    }
-    return dive_port->load(BOARD_ROW + NAME_SUM_AT) == (uint8_t)(sum >> 8)
-           && dive_port->load(BOARD_ROW + NAME_SUM_AT + 1U) == (uint8_t)sum;
+    store_load(BOARD_ROW + CALIBRATION_AT, plate, PLATE_BODY + 2U);
+    const uint16_t sum = sum_of(plate, PLATE_BODY);
+    return plate[PLATE_BODY] == (uint8_t)(sum >> 8) && plate[PLATE_BODY + 1U] == (uint8_t)sum;
 }
 
 int16_t store_calibration(void)
 {
-    if (!name_is_valid()) {
-        return 0;
-    }
-    const uint16_t low = dive_port->load(BOARD_ROW + CALIBRATION_AT);
-    return (int16_t)(low | (uint16_t)(dive_port->load(BOARD_ROW + CALIBRATION_AT + 1U) << 8));
+    uint8_t plate[PLATE_BODY + 2U];
+    return load_plate(plate) ? (int16_t)(plate[0] | (uint16_t)plate[1] << 8) : 0;
 }
 
-/* Printable ASCII, then zeros only. */
-static bool name_is_text(void)
+bool store_is_text(const uint8_t *text, uint8_t count)
 {
     bool ended = false;
-    for (uint8_t n = 0; n < LINK_GIVEN_NAME_SIZE; n++) {
-        const uint8_t byte = dive_port->load((uint16_t)(BOARD_ROW + NAME_AT + n));
-        if (byte == 0U) {
+    for (; count > 0U; count--, text++) {
+        if (*text == 0U) {
             ended = true;
-        } else if (ended || byte < 0x20U || byte > 0x7EU) {
+        } else if (ended || *text < 0x20U || *text > 0x7EU) {
             return false;
         }
     }
@@ -237,16 +229,13 @@ static bool name_is_text(void)
 
 bool store_rename(const uint8_t *name)
 {
-    uint8_t body[2U + LINK_GIVEN_NAME_SIZE + 2U];
-    const int16_t kept = name_is_text() ? store_calibration() : 0;
-    body[0] = (uint8_t)(uint16_t)kept;
-    body[1] = (uint8_t)((uint16_t)kept >> 8);
-    memcpy(body + 2, name, LINK_GIVEN_NAME_SIZE);
-    uint16_t sum = SUM16_START;
-    for (uint8_t n = 0; n < sizeof body - 2U; n++) {
-        sum = sum16(sum, body[n]);
+    uint8_t plate[PLATE_BODY + 2U];
+    if (!load_plate(plate) || !store_is_text(plate + 2, LINK_GIVEN_NAME_SIZE)) {
+        plate[0] = plate[1] = 0; /* what stood there was never valid */
     }
-    body[sizeof body - 2U] = (uint8_t)(sum >> 8);
-    body[sizeof body - 1U] = (uint8_t)sum;
-    return store_put(BOARD_ROW + CALIBRATION_AT, body, sizeof body);
+    memcpy(plate + 2, name, LINK_GIVEN_NAME_SIZE);
+    const uint16_t sum = sum_of(plate, PLATE_BODY);
+    plate[PLATE_BODY] = (uint8_t)(sum >> 8);
+    plate[PLATE_BODY + 1U] = (uint8_t)sum;
+    return store_put(BOARD_ROW + CALIBRATION_AT, plate, sizeof plate);
 }

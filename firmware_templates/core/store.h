@@ -42,6 +42,11 @@ bool store_void_essentials(void);
 /* Battery-sense calibration in 1/10000; 0 where none is stored. */
 int16_t store_calibration(void);
 
+/* Printable ASCII, then zeros only. */
+bool store_is_text(const uint8_t *text, uint8_t count);
+
+void store_load(uint16_t address, uint8_t *bytes, uint8_t count);
+
 bool store_rename(const uint8_t *name);
 
 #endif

@@ -17,9 +17,9 @@ from schedgen.settings.layout import layout_header
 if TYPE_CHECKING:
     from schedgen.board.model import Board, Output
 
-INTERNAL_PERMILLE = {"megaavr-0": 100, "atmega328p": 100}
-"""How far the internal oscillator may be off, in 1/1000, over 0 to 70 degC and the supply's range: from the data sheets,
-from memory. It keeps time only where the crystal fails."""
+INTERNAL_SHIFT = 3
+"""The internal oscillator is taken to be off by at most a half to the power of this, an eighth: 10 % over 0 to 70 degC and
+the supply's range on both families (data sheets, from memory), and some more. It keeps time where the crystal fails."""
 
 WATCHDOG_S = 8
 """Nominal period of the watchdog, s."""
@@ -118,7 +118,7 @@ def _abilities(board: Board, part: Part) -> _Rows:
         bits = sum(1 << number for number, output in enumerate(outputs) if output.kind == kind)
         yield name, f"0x{bits:02X}U", f"bit n: output n is a {kind}"
     yield "BOARD_WATER", int(board.water_contact is not None), "1: a water contact is fitted"
-    yield "BOARD_INTERNAL_PERMILLE", f"{INTERNAL_PERMILLE[part.family]}U", "error of the internal oscillator"
+    yield "BOARD_INTERNAL_SHIFT", f"{INTERNAL_SHIFT}U", "the internal oscillator is off by at most 1/2^n"
     yield "BOARD_WATCHDOG_S", f"{WATCHDOG_S}U", "period of the watchdog, s"
 
 
