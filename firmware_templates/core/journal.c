@@ -23,6 +23,7 @@
 #define FINE_STEPS (1UL << (TIME_BITS - 1U))
 #define FINE_END_S (FINE_STEPS * FINE_STEP_S)
 #define INTERVAL_S 60UL
+#define STEPS_MOST ((uint32_t)((1UL << TIME_BITS) - 2UL)) /* one more is what erased bytes say */
 
 #define CELL_LEAST_MV 2000U
 #define CELL_STEP_MV 80U
@@ -74,12 +75,11 @@ static uint32_t steps_of(uint32_t elapsed, bool ahead)
     const uint32_t step = fine ? (uint32_t)FINE_STEP_S : (uint32_t)COARSE_STEP_S;
     const uint32_t since = fine ? elapsed : elapsed - (uint32_t)FINE_END_S;
     const uint32_t steps = (since + (ahead ? step - 1U : 0U)) / step + (fine ? 0U : (uint32_t)FINE_STEPS);
-    const uint32_t most = (1UL << TIME_BITS) - 1UL;
-    return steps < most ? steps : most;
+    return steps < STEPS_MOST ? steps : STEPS_MOST;
 }
 
-/* The newest entry of one kind (odd or even sequence; 2: either): its place, ENTRIES where there is none. Two entries are
-   at most four apart in sequence, so that it tells which is newer. */
+/* The newest entry of one kind (odd or even sequence; 2: either): its place, ENTRIES where there is none. An entry further
+   on in the ring is newer where its sequence is ahead by as many as its place; the oldest, after a whole turn, is not. */
 static uint8_t newest(uint32_t code, uint8_t kind, struct entry *found)
 {
     uint8_t best = ENTRIES;
@@ -89,11 +89,11 @@ static uint8_t newest(uint32_t code, uint8_t kind, struct entry *found)
         store_load(address_of(place), bytes, ENTRY_BYTES);
         bits_open(bytes, 0, ENTRY_BYTES);
         bits_take_fields(fields, FIELDS, &entry);
-        if (bytes[ENTRY_BYTES - 1U] != sum_of(bytes, code) || (kind < 2U && (entry.sequence & 1U) != kind)) {
+        if (entry.steps > STEPS_MOST || bytes[ENTRY_BYTES - 1U] != sum_of(bytes, code) || (kind < 2U && (entry.sequence & 1U) != kind)) {
             continue;
         }
         const uint8_t ahead = (uint8_t)((unsigned)(entry.sequence - found->sequence) & 7U);
-        if (best == ENTRIES || (ahead > 0U && ahead <= 4U)) {
+        if (best == ENTRIES || ahead == (uint8_t)(place - best)) {
             best = place;
             *found = entry;
         }
