@@ -36,16 +36,17 @@ class Runs:
     stuck: dict[str, Outcome]
     fewer: Outcome
     enough: Outcome
+    least: int
 
 
 def runs_of(name: str, least: int) -> Runs:
     """`least` is the count of strings that the report calls enough."""
     at = scene(name)
     stuck = {load: worked(at, "energy", load, lasting_h=60.0) for load in at.windows}
-    return Runs(
-        at, worked(at, "nominal"), worked(at, "energy", lasting_h=450.0), worked(at, "heat"), stuck,
-        worked(at, "energy", parallel=least - 1) if least > 1 else Outcome(), worked(at, "energy", parallel=least),
-    )  # fmt: skip
+    fewer = worked(at, "energy", parallel=least - 1) if least > 1 else Outcome()
+    enough = worked(at, "energy", parallel=least)
+    energy = worked(at, "energy", lasting_h=450.0)
+    return Runs(at, worked(at, "nominal"), energy, worked(at, "heat"), stuck, fewer, enough, least)
 
 
 def figures(runs: Runs) -> Figures:
