@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
 import click
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     help="Whose energy and fall figures to give with --json: worst, nominal, or a case that the report names.",
 )
 @click.option("--short", is_flag=True, help="Only the first screen.")
+@click.option("--why", metavar="NAME", help="Explain a finding (NAME or NAME@load), and what alone would clear it.")
+@click.option("--no-cache", is_flag=True, help="With a folder: check every file again.")
 @click.option("--splashed", metavar="INSTANT", help="When it really went in: redo every time that hangs on it.")
 @click.option("--started", metavar="INSTANT", help="When its clock really began (trigger button or command).")
 def command(
@@ -33,16 +36,26 @@ def command(
     as_json: bool,
     case: str,
     short: bool,
+    why: str | None,
+    no_cache: bool,
     splashed: str | None,
     started: str | None,
 ) -> int:
     """Check a dive: energy, release, timing, depth, lift, settings. Exit code 1 means no-go.
 
-    With a second file: what differs between the two, side by side.
+    With a second file: what differs between the two, side by side. With a folder: one table of all its dive files.
     """
+    if os.path.isdir(file):
+        from schedgen.commands.season import check_folder
+
+        return check_folder(file, as_json, no_cache, alone=not (other or why or splashed or started))
     if other is not None:
         return _compare(file, other, as_json, splashed or started)
     loaded = load_dive(file, as_json)
+    if why is not None:
+        from schedgen.commands.why import explain
+
+        return explain(loaded, why, as_json)
     subject, first = _since(examine(loaded, case), splashed, started)
     if as_json:
         from schedgen.report.record import check_record

@@ -1,0 +1,199 @@
+"""The smallest change of each single input that clears a finding, by bisection over the rules themselves."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from schedgen.dive.times import When
+from schedgen.errors import BlockError, OutOfRange
+from schedgen.files.quantity import Quantity, write_duration, write_value
+from schedgen.fit.edits import Edit, changed_model
+from schedgen.fit.trial import Parts
+from schedgen.judge.guesses import value_at
+from schedgen.judge.names import FINDINGS
+
+if TYPE_CHECKING:
+    from schedgen.judge.finding import Finding
+    from schedgen.load import LoadedDive
+
+FACTORS = (1.1, 1.5, 3.0, 10.0)
+"""A value is tried at so many times as much and as little, until the finding goes."""
+SHIFTS_S = (600.0, 3600.0, 6 * 3600.0, 24 * 3600.0)
+COUNTS = (1, 2, 4, 10)
+FIXED = ("latitude", "longitude", "planned", "density", "format")
+"""Last keys of values that nobody chooses for a dive."""
+MOST_PROBES = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Clearing:
+    """One input that clears a finding alone: its dotted path, as written, and the smallest change found."""
+
+    path: str
+    old: str
+    new: str
+    share: float
+    """The change as a share of the old value, in hours for a time, in counts for a count: for the order."""
+    edit: Edit
+
+
+def clearings(
+    loaded: LoadedDive,
+    finding: Finding,
+    told: Callable[[int, int], None] | None = None,
+    valid: Callable[[Edit], bool] | None = None,
+) -> list[Clearing]:
+    """Every input of the dive file that clears the finding alone, the smallest change first within each kind.
+
+    An input is a quantity, a count or a time that the file has. A change counts when the finding is gone and no new
+    stop has come. `told` is called with inputs done and in all; `valid` says whether the file could hold an edit.
+    """
+    still = _rules(loaded, finding)
+    paths = [path for path in loaded.places if path.rpartition(".")[2] not in FIXED]
+    out = []
+    for done, path in enumerate(paths):
+        if told is not None:
+            told(done, len(paths))
+        value = value_at(loaded.dive, path)
+        found = _least(path, value, still)
+        if found is not None and (valid is None or valid(found.edit)):
+            out.append(found)
+    return sorted(out, key=lambda one: (one.edit.path.startswith("site."), one.share))
+
+
+def _rules(loaded: LoadedDive, finding: Finding) -> Callable[[Edit], bool]:
+    """Whether the finding is still there, or a new stop is, with an edit."""
+    from schedgen.judge import judge
+    from schedgen.plan import compile_plan
+    from schedgen.settings.encode import encode
+    from schedgen.simulate import simulate
+    from schedgen.simulate.choices import simulate_deciding
+
+    stop = FINDINGS[finding.name].severity == "stop"
+    before = {(f.name, f.load) for f in loaded.check().findings if f.severity == "stop"}
+    size = round(loaded.board.eeprom.size.nominal)
+
+    def still(edit: Edit) -> bool:
+        try:
+            dive = changed_model(loaded.dive, [edit])
+            plan = compile_plan(dive, loaded.board, loaded.places, loaded.cell)
+            run = simulate_deciding if stop else simulate
+            results = run(dive, loaded.board, loaded.cell, plan)
+        except OutOfRange:
+            return True
+        block: bytes | BlockError
+        try:
+            block = encode(plan, list(loaded.board.outputs), size).block
+        except BlockError as error:
+            block = error
+        parts = Parts(dive, loaded.board, loaded.cell, loaded.guessed, loaded.places)
+        found = judge(parts, plan, results, block).findings
+        there = {(f.name, f.load) for f in found if f.severity == "stop"}
+        same = any(f.name == finding.name and f.load == finding.load and f.severity == finding.severity for f in found)
+        return same or bool(there - before)
+
+    return still
+
+
+def _least(path: str, value: Any, still: Callable[[Edit], bool]) -> Clearing | None:
+    """The smaller of the least change up and the least change down."""
+    found = [one for way in (1, -1) if (one := _one_way(path, value, way, still)) is not None]
+    return min(found, key=lambda one: one.share) if found else None
+
+
+def _one_way(path: str, value: Any, way: int, still: Callable[[Edit], bool]) -> Clearing | None:
+    for turn in _turns(path, value, way):
+        clear: float | None = None
+        holds = turn.start
+        for size in turn.sizes:
+            edit = turn.edit(size)
+            if edit is None:
+                break
+            if not still(edit):
+                clear = size
+                break
+            holds = size
+        if clear is None:
+            return None
+        for _ in range(MOST_PROBES):
+            if abs(clear - holds) <= turn.close:
+                break
+            middle = turn.between(holds, clear)
+            edit = turn.edit(middle)
+            if edit is None or still(edit):
+                holds = middle
+            else:
+                clear = middle
+        edit = turn.edit(clear)
+        assert edit is not None
+        return Clearing(path, turn.old, edit.text, turn.share(clear), edit)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """How one value is turned one way: sizes to try, the edit of a size (None: it cannot be), how near is enough."""
+
+    old: str
+    start: float
+    sizes: tuple[float, ...]
+    edit: Callable[[float], Edit | None]
+    between: Callable[[float, float], float]
+    share: Callable[[float], float]
+    close: float
+
+
+def _turns(path: str, value: Any, way: int) -> Iterator[_Turn]:
+    if isinstance(value, bool):
+        return
+    if isinstance(value, int):
+        yield _Turn(str(value), 0.0, tuple(map(float, COUNTS)), lambda n: _count(path, value, way, n),
+                    lambda a, b: float(round((a + b) / 2)), lambda n: n, 1.0)  # fmt: skip
+    elif isinstance(value, When) and value.instant is None:
+        yield _Turn(value.text, 0.0, SHIFTS_S, lambda s: _time(path, value, way, s),
+                    lambda a, b: float(round((a + b) / 2)), lambda s: s / 3600.0, 1.0)  # fmt: skip
+    elif isinstance(value, Quantity) and value.nominal:
+        yield _Turn(str(value), 1.0, FACTORS, lambda f: _scaled(path, value, f if way > 0 else 1.0 / f),
+                    lambda a, b: math.sqrt(a * b), lambda f: f - 1.0, 0.002)  # fmt: skip
+
+
+def _count(path: str, value: int, way: int, steps: float) -> Edit | None:
+    new = value + way * round(steps)
+    return Edit(path, str(new), new) if new >= 1 else None
+
+
+def _time(path: str, value: When, way: int, seconds: float) -> Edit | None:
+    offset = value.offset_s + way * round(seconds)
+    text = value.base if not offset else f"{value.base} {'+' if offset > 0 else '-'} {write_duration(abs(offset))}"
+    return Edit(path, text, replace(value, offset_s=offset, text=text))
+
+
+def _scaled(path: str, value: Quantity, factor: float) -> Edit | None:
+    """The quantity times a factor, its nominal value on four digits away from the old one; None beyond 100 %."""
+    nominal = _away(value.nominal * factor, value.nominal)
+    if path.endswith(".level") or ".values." in path:  # whole percents
+        nominal = (math.ceil if factor > 1 else math.floor)(round(nominal * 100, 6)) / 100
+        if nominal <= 0:
+            return None
+    exact = nominal / value.nominal
+    made = Quantity(value.low * exact, nominal, value.high * exact, value.form, "", value.unit)
+    if value.unit == "%" and made.high > 1.0 + 1e-9:
+        return None
+    sign = next((sign for sign in ("±", "+/-") if sign in value.text), "")
+    tolerance = value.text.partition(sign)[2].strip() if sign else ""
+    if tolerance.endswith("%") and value.unit != "%":
+        text = f"{write_value(nominal, value.unit)} {sign} {tolerance}"
+    else:
+        text = made.written()
+    return Edit(path, text, replace(made, text=text))
+
+
+def _away(value: float, old: float) -> float:
+    """Four significant digits, rounded away from the old value."""
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - 3)
+    up = abs(value) > abs(old)
+    count = math.ceil(abs(value) / step - 1e-9) if up else math.floor(abs(value) / step + 1e-9)
+    return math.copysign(count * step, value)
