@@ -73,6 +73,18 @@ def _descriptor(model: str) -> Any:
     return found
 
 
+def _missing_pins(descriptor: Any) -> tuple[int, ...]:
+    """Port registers that stand in the chip, without pins to them, and that the stock model does not have."""
+    addresses: list[int] = []
+    for number, letter in enumerate("ABCDEF"):
+        base = 0x400 + 0x20 * number
+        if f"PORT{letter}" not in descriptor.peripherals:
+            addresses += range(base, base + 0x18)
+        else:
+            addresses += [base + 0x10 + bit for bit in range(8) if f"P{letter}{bit}" not in descriptor.pins]
+    return tuple(addresses)
+
+
 class Watcher(Hardware):
     """Attached last: opens the EEPROM after each reset (the stock fuses close it), adds up waking and sleeping."""
 
@@ -215,9 +227,8 @@ class SimulatedPart:
         self.brown_out: BrownOut | None = BrownOut(vector("BOD"))
         self.dimmer: Dimmer = Tca("TCA0")
         self.clock_control: ClockControl | None = ClockControl(self.crystal)
-        self._models = [
-            self.clock, self.usart, self.brown_out, self.dimmer, self.clock_control,
-        ]  # fmt: skip
+        missing = PlainRegisters("NOPINS", _missing_pins(self.device._descriptor_))
+        self._models = [self.clock, self.usart, self.brown_out, self.dimmer, self.clock_control, missing]
         self.tap = MemoryTap(0x1000, lambda value: bool(value & 7))
         guard = Protection()
         row = UserRow(64, lambda: self.read("row"))

@@ -27,7 +27,8 @@ _FORCED = {
 _ASTRAY = bytes.fromhex("f8940000fecf")
 """`cli`, then a loop without end, put behind the program: where a program that runs astray ends up. (A jump to itself
 would do, but the simulator takes it for a kind of sleep, at great cost.)"""
-_SLICE_S = 900.0
+_SLICE_S = 300.0
+_SAMPLE_S = 60.0
 _TELL_EVERY_S = 0.25
 _STRETCH_S = 0.05
 """Bytes that come closer together than this are one stretch of speech."""
@@ -131,6 +132,13 @@ class Player:
             record.edges += [(off_us, name, 0) for name, level in last.items() if level]
         part.close()
 
+    def _sample(self) -> None:
+        self.part.watcher.add_up()
+        awake = self.record.awake_s + self.part.watcher.awake / self.hertz
+        samples = self.record.samples
+        if not samples or self.now_s - samples[-1][0] > _SAMPLE_S:
+            samples.append((round(self.now_s, 3), round(awake, 6)))
+
     def _collect_speech(self) -> None:
         end = -1.0
         for cycle, byte in self.part.usart.said:
@@ -156,6 +164,7 @@ class Player:
             if goal <= self.part.now:
                 return
             self.part.run_to(min(goal, self.part.now + round(_SLICE_S * self.hertz)))
+            self._sample()
             cut = self.cut
             if cut is not None and cut.before is not None:
                 self.cut = None

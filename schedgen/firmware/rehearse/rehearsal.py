@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from schedgen.firmware.rehearse import flight as flights
@@ -49,6 +50,8 @@ class Rehearsal:
     upper_s: int
     energy_plan_wh: float
     energy_edges_wh: float
+    quiet_awake: float | None = None
+    """Share of the time that the processor works where nothing flashes and nobody talks; None: there is no such time."""
     troubles: list[str] = field(default_factory=list)
     """What besides edges was not as it has to be."""
 
@@ -79,6 +82,7 @@ class Rehearsal:
                 "worst_length_s": round(found.worst_length_s, 5),
             },
             "awake_fraction": self.draw.awake,
+            "awake_fraction_quiet": self.quiet_awake,
             "idle_fraction": self.draw.idle,
             "controller_ua": {"low": self.draw.low_a * 1e6, "high": self.draw.high_a * 1e6},
             "energy_plan_wh": self.energy_plan_wh,
@@ -153,8 +157,24 @@ def judged(loaded: LoadedDive, record: Record, zero_s: float, planned_wh: float)
         upper_s=plan.interlocks.latest_s,
         energy_plan_wh=planned_wh,
         energy_edges_wh=happened.cases["nominal"].account.needed_wh,
+        quiet_awake=quiet_awake(plan, record, zero_s),
         troubles=troubles_of(record, board, plan),
     )
+
+
+def quiet_awake(plan: Plan, record: Record, zero_s: float) -> float | None:
+    """Share of the time awake over the samples in which no flash pattern runs and the bench lead is off."""
+    flashing = [
+        (on.start_s, on.stop_s) for output in plan.outputs.values() for on in output.on_times if on.flash is not None
+    ]
+    awake = whole = 0.0
+    for (begin, before), (end, after) in pairwise(record.samples):
+        first, last = begin - zero_s - 1, end - zero_s + 1
+        if begin < flights.UNPLUG_S + 60 or any(a < last and (b is None or b > first) for a, b in flashing):
+            continue
+        awake += after - before
+        whole += end - begin
+    return awake / whole if whole else None
 
 
 def target_for(board: Board, build: Build) -> Target:

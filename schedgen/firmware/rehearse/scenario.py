@@ -76,6 +76,8 @@ class Record:
     marks: dict[str, Mark] = field(default_factory=dict)
     awake_s: float = 0.0
     asleep_s: dict[str, float] = field(default_factory=dict)
+    samples: list[tuple[float, float]] = field(default_factory=list)
+    """(time, seconds awake until then), every 5 min or oftener."""
     broken_rules: dict[str, int] = field(default_factory=dict)
     baud: float = 0.0
     eeprom: str = ""
@@ -92,6 +94,7 @@ def record_from(values: Mapping[str, Any]) -> Record:
     record = Record(**values)
     record.edges = [(edge[0], edge[1], edge[2]) for edge in record.edges]
     record.said = [(one[0], one[1]) for one in record.said]
+    record.samples = [(one[0], one[1]) for one in record.samples]
     record.resets = [(one[0], one[1]) for one in record.resets]
     record.marks = {name: Mark(**mark) for name, mark in values["marks"].items()}
     return record

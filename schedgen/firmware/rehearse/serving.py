@@ -1,0 +1,43 @@
+"""A simulated board behind a pseudo-terminal, for the ordinary commands and for a person to try. POSIX only."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from schedgen.errors import UsageError
+from schedgen.firmware.rehearse.rehearsal import Build, target_for
+from schedgen.firmware.rehearse.rig import SURE_V_A_CELL
+from schedgen.firmware.rehearse.scenario import Scenario
+from schedgen.firmware.rehearse.supervisor import Simulator
+from schedgen.firmware.rehearse.target import Hands
+from schedgen.settings.eeprom import ERASED
+
+if TYPE_CHECKING:
+    from schedgen.board.model import Board
+
+_CELLS = 3
+_ROW = 64
+
+
+@contextmanager
+def served(board: Board, build: Build) -> Iterator[str]:
+    """A board with erased memory, powered, its bench lead in; gives the name of its port.
+
+    It runs at the pace of the wall clock and goes away with the `with` block. Raises `UsageError` on a system without
+    pseudo-terminals or without the simulator, `SimulatorFailed`.
+    """
+    if os.name != "posix":
+        raise UsageError("This system has no pseudo-terminals.", "Use --port virtual:FILE instead.")
+    hands = Hands(board)
+    erased = bytes([ERASED])
+    scenario = Scenario(
+        (erased * round(board.eeprom.size.nominal)).hex(),
+        (erased * _ROW).hex(),
+        0.0,
+        ((0.0, "pin", *hands.lead(True)), (0.0, "pin", *hands.pack(_CELLS * SURE_V_A_CELL))),
+    )
+    with Simulator(target_for(board, build)) as simulator:
+        yield simulator.serve(scenario)
