@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -29,8 +29,11 @@ if TYPE_CHECKING:
     from schedgen.judge.buttons import Choice
     from schedgen.measured.bench_record import BenchRecord
     from schedgen.plan.model import Plan
+    from schedgen.report.notebook import Picture
     from schedgen.settings import Settings
     from schedgen.simulate import Results
+    from schedgen.simulate.chances import Chances
+    from schedgen.simulate.columns import Column
 
 
 class LoadedDive:
@@ -92,6 +95,30 @@ class LoadedDive:
     def check(self) -> Judgement:
         """The verdict and all findings."""
         return self._judgement
+
+    def course(self, case: str = "nominal") -> Mapping[str, Column]:
+        """The course of a case: name to (numpy array, unit), all of one length. Raises KeyError for another case."""
+        from schedgen.simulate.columns import columns
+
+        return columns(self._results.cases[case].trace)
+
+    def chances(self, runs: int = 10_000, seed: int = 1) -> Chances:
+        """`runs` sampled dives: the chance that each margin holds. The same seed gives the same. Raises OutOfRange."""
+        from schedgen.simulate.chances import chances
+
+        return chances(self.dive, self.board, self.cell, self._compiled, runs, seed)
+
+    def picture(self) -> Picture:
+        """The dive on one page, shown by a notebook. Raises UsageError without the library matplotlib."""
+        from schedgen.report.notebook import picture_of
+
+        return picture_of(self)
+
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        from schedgen.report.notebook import dive_html
+
+        return dive_html(self)
 
     @cached_property
     def _compiled(self) -> Plan:

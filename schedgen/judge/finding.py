@@ -44,3 +44,9 @@ class Judgement:
     """Each `NAME: what is missing` or `NAME@load: what is missing`."""
     headline: tuple[Finding, ...] = ()
     """At most three of the findings: what to mend first."""
+
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        from schedgen.report.notebook import judgement_html
+
+        return judgement_html(self)

@@ -66,6 +66,12 @@ class Chances:
     surface_true_s: tuple[float, ...]
     surface_drivers: tuple[Driver, ...]
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        from schedgen.report.notebook import chances_html
+
+        return chances_html(self)
+
 
 def wilson(held: int, runs: int, z: float = Z_95) -> tuple[float, float]:
     """The score interval for a share, (low, high); `z` is the two-sided point, 1.96 for 95 %.

@@ -139,6 +139,12 @@ class Results:
         """The nominal account."""
         return self.cases["nominal"].account
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        from schedgen.report.notebook import results_html
+
+        return results_html(self)
+
     @property
     def heat(self) -> Mapping[str, LoadHeat]:
         """Highest temperature of each load in the worst case."""
