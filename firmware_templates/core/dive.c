@@ -282,7 +282,11 @@ void dive_armed_now(void)
     state.wet_latched = state.reduced = state.held_by_power = state.journal_lost = false;
     state.wet_run = 0;
     state.resets_hour = 0;
+    state.clock_fault = state.clock_internal;
     state.clock_failed_at = 0;
+    if (state.clock_fault) {
+        state.faults = LINK_FAULT_CLOCK;
+    }
     state.pulse.on = false;
     restart_release();
     dive_read_block();
@@ -427,7 +431,8 @@ void dive_boot(const struct board_port *port, enum port_reset cause, uint16_t re
         block_choose(&state.said, state.choice);
     }
     const bool failed_before = state.clock_fault;
-    state.clock_fault = state.clock_fault || !clock_ok;
+    state.clock_internal = !clock_ok;
+    state.clock_fault = (state.clock_fault && state.armed) || !clock_ok;
     state.clock_failed_at = failed_before ? 0U : state.elapsed;
     if (state.clock_fault) {
         state.faults |= LINK_FAULT_CLOCK;
@@ -449,6 +454,7 @@ void dive_boot(const struct board_port *port, enum port_reset cause, uint16_t re
 
 void dive_clock_failed(void)
 {
+    state.clock_internal = true;
     if (!state.clock_fault) {
         state.clock_fault = true;
         state.clock_failed_at = dive_started() ? state.elapsed : 0U;

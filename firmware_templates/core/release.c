@@ -161,7 +161,7 @@ static void resume(struct release *release, const struct firing *firing)
 void release_resume(enum port_reset cause)
 {
     if (cause == PORT_RESET_POWER) {
-        state.hold = HOLD_S;
+        state.hold = HOLD_S + 1U; /* the present second counts too */
         state.held_by_power = true;
         state.no_further = true;
         state.wet_latched = false; /* out of the water by now? the contact must say it again */

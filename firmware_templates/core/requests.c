@@ -178,7 +178,7 @@ static uint8_t commit(void)
     if (state.armed) {
         return LINK_REASON_ARMED;
     }
-    if (length < 1U || length > BOARD_BLOCK_MOST) {
+    if (!store_fits(length)) {
         return LINK_REASON_OUT_OF_RANGE;
     }
     const uint16_t address = store_address(slot);

@@ -68,7 +68,8 @@ struct state {
     bool journal_lost; /* no entry could be read: decided once, a dry board decides again */
     uint8_t resets_hour;
     uint16_t resets;
-    bool clock_fault;
+    bool clock_fault;    /* in this dive */
+    bool clock_internal; /* now, by a fault */
     uint32_t clock_failed_at;
 
     /* seconds that the dive hangs on, see release_lay_out(); UNKNOWN_S: it does not come */

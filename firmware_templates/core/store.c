@@ -8,6 +8,11 @@
 #define CALIBRATION_AT LAYOUT_ESSENTIALS_BYTES
 #define VOID 0xFFU
 
+bool store_fits(uint8_t length)
+{
+    return (uint16_t)(length - 1U) < BOARD_BLOCK_MOST;
+}
+
 uint16_t store_address(uint8_t slot)
 {
     return slot == 0U ? BOARD_SLOT_A : BOARD_SLOT_B;
@@ -39,7 +44,7 @@ void store_slot(uint8_t number, struct slot *slot)
     slot->sequence = dive_port->load(address);
     slot->length = dive_port->load((uint16_t)(address + 1U));
     slot->code = LINK_NO_CODE;
-    if (slot->length < 1U || slot->length > BOARD_BLOCK_MOST) {
+    if (!store_fits(slot->length)) {
         return;
     }
     const uint16_t covered = (uint16_t)(1U + slot->length);
@@ -74,7 +79,7 @@ bool store_fly(uint8_t number)
 {
     const uint16_t address = (uint16_t)(store_address(number) + 1U);
     const uint8_t length = dive_port->load(address);
-    if (length < 1U || length > BOARD_BLOCK_MOST) {
+    if (!store_fits(length)) {
         return false;
     }
     store_load(address, state.block, length);

@@ -14,6 +14,9 @@ struct slot {
 
 uint16_t store_address(uint8_t slot);
 
+/* Whether a slot holds a block of this length, and there is such a block at all. */
+bool store_fits(uint8_t length);
+
 /* CRC-32/ISO-HDLC of count bytes of memory. */
 uint32_t store_sum(uint16_t address, uint16_t count);
 
