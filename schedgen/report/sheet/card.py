@@ -24,6 +24,10 @@ class Choice:
     last: datetime
     allowed: bool
     as_written: bool
+    presses: str
+    """Short presses that lead to it from the dive as written, before both buttons confirm."""
+    number: int
+    """What the light answers to the confirmation: two long blinks, then so many short ones."""
     why_not: str = ""
 
 
@@ -48,7 +52,8 @@ def card(subject: Subject) -> Card | None:
     if not plan.field_changes:
         return None
     flags = plan.allowed_changes or (True,) * len(combinations(plan))
-    choices = []
+    written = unchanged(plan)
+    choices: list[Choice] = []
     for choice, allowed in zip(combinations(plan), flags, strict=True):
         changed = apply_changes(plan, choice)
         surface, slack = changed.true_events["surface"], timedelta(seconds=plan.planned_plus_minus_s)
@@ -60,11 +65,33 @@ def card(subject: Subject) -> Card | None:
                 words.at(plan.planned, surface.early) - slack,
                 words.at(plan.planned, surface.late) + slack,
                 allowed,
-                choice == unchanged(plan),
-                "" if allowed else _why_not(plan, changed),
+                choice == written,
+                _presses(plan, written, choice),
+                len(choices) + 1,
+                "" if allowed else _why_not(plan, changed, reasons.get(choice, ())),
             )
         )
     return Card(tuple(_title(plan, change) for change in plan.field_changes), tuple(choices))
+
+
+def _presses(plan: Plan, written: tuple[int, ...], choice: tuple[int, ...]) -> str:
+    """`A 3 times, B once`. A steps the first change on; B the second, or the only one back. Both go round."""
+    from schedgen.plan.changes import choices_of
+
+    steps = []
+    for change, before, after in zip(plan.field_changes, written, choice, strict=True):
+        values = choices_of(change)
+        steps.append(((values.index(after) - values.index(before)) % len(values), len(values)))
+    if len(steps) == 1:
+        on, count = steps[0]
+        named = [("A", on)] if 2 * on <= count else [("B", count - on)]
+    else:
+        named = [("A", steps[0][0]), ("B", steps[1][0])]
+    return ", ".join(f"{button} {_times(count)}" for button, count in named if count) or "none"
+
+
+def _times(count: int) -> str:
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def _title(plan: Plan, change: FieldChange) -> str:
@@ -82,11 +109,12 @@ def _word(change: FieldChange, value: int) -> str:
     return f"{words.duration(change.step_s * abs(value))} {'later' if value > 0 else 'earlier'}"
 
 
-def _why_not(plan: Plan, changed: Plan) -> str:
-    """Why the settings leave a combination out."""
+def _why_not(plan: Plan, changed: Plan, reasons: tuple[str, ...]) -> str:
+    """Why the settings leave a combination out; `reasons` are those of `schedgen.judge.buttons`, stops by name."""
     limits = plan.interlocks
     if changed.primary is not None and changed.primary.at_s < limits.not_before_s:
         return "would fire before not_before"
     if changed.primary is not None and changed.primary.last_end_s > limits.latest_s:
         return "its last try would end after latest"
-    return "would be a no-go"
+    names = dict.fromkeys(reason.partition(":")[0] for reason in reasons)
+    return f"would be a no-go: {', '.join(names)}" if names else "would be a no-go"
