@@ -52,6 +52,7 @@ def card(subject: Subject) -> Card | None:
     if not plan.field_changes:
         return None
     flags = plan.allowed_changes or (True,) * len(combinations(plan))
+    reasons = {choice.values: choice.reasons for choice in subject.loaded.choices()}
     written = unchanged(plan)
     choices: list[Choice] = []
     for choice, allowed in zip(combinations(plan), flags, strict=True):
