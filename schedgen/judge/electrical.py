@@ -34,12 +34,16 @@ def protection_trip(subject: Subject) -> Iterator[Outcome]:
             f"the worst surge is {peak} {elapsed(worst.peak_current_at_s)}; {says} {trips}"
             f" ({share(worst.peak_current_a / limit.low)} of it{_for_hours(key, worst.peak_current_a, limit.low)})"
             + ("; then nothing runs, the release included" if releases else ""),
-            "start the loads one after another (lead, or other times), or take a protection that trips at"
+            f"start the loads one after another (lead, or other times), or take a {_larger_one(key)}"
             f" {number_up(worst.peak_current_a / CAUTION_FROM, 'A')} or more if cells and wires carry it",
             severity="stop" if above else "caution",
             final=releases and not subject.backup_is_independent,
             weight=weights.weigh(weights.LIFE if releases else weights.POWER, worst.peak_current_a / limit.low - 1),
         )
+
+
+def _larger_one(key: str) -> str:
+    return "fuse of" if key == "fuse" else "protection that trips at"
 
 
 def _for_hours(key: str, amperes: float, rating_a: float) -> str:

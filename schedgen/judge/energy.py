@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from schedgen.simulate.results import Account
 
 
+MOST_TIMES_PARALLEL = 4
+"""More parallel strings than this many times what is there are no advice: another cell, or less to feed, is."""
+
+
 def least_parallel(subject: Subject, account: Account) -> int | None:
     """The least count of parallel strings that carries what this account needs; None where none would.
 
@@ -42,7 +46,7 @@ def _parallel_fix(subject: Subject, account: Account) -> str:
     loads = {name: wh for name, wh in account.by_load_wh.items() if name not in (CONTROLLER, IN_CELLS)}
     most = max(loads, key=lambda name: loads[name], default="")
     saving = f"use less of {most}, which takes most ({number(loads[most], 'Wh')})" if most else "ask for less"
-    if least is None or least > 4 * subject.dive.pack.parallel:
+    if least is None or least > MOST_TIMES_PARALLEL * subject.dive.pack.parallel:
         return saving
     return f"raise parallel from {subject.dive.pack.parallel} to {least}, or {saving}"
 
@@ -192,13 +196,13 @@ def string_loss(subject: Subject) -> Iterator[Outcome]:
             ("pack.parallel", "pack"),
             f"with one of {parallel} strings lost, not covered: {listed(lost)} (the pack lasts {_hours(case.account)}"
             f" after surfacing)",
-            f"raise parallel from {parallel} to {_with_one_lost(subject, case.account)}",
+            _with_one_lost(subject, case.account),
             weight=weights.weigh(weights.POWER, 1 / parallel),
         )
 
 
-def _with_one_lost(subject: Subject, account: Account) -> int:
-    """The least count that still carries the dive with one string lost, and with none."""
+def _with_one_lost(subject: Subject, account: Account) -> str:
+    """What to write so that the dive is carried with one string lost, and with none: the least count, if one does."""
     parallel = subject.dive.pack.parallel
     counts = [parallel + 1]
     if subject.run.worst.margin_wh < 0:
@@ -206,7 +210,9 @@ def _with_one_lost(subject: Subject, account: Account) -> int:
     held = account.usable_wh + account.reserve_wh
     if held > 0:
         counts.append(math.ceil((parallel - 1) * account.needed_wh / held - 1e-9) + 1)
-    return max(counts)
+    if held <= 0 or counts[1:2] == [0] or max(counts) > MOST_TIMES_PARALLEL * parallel:
+        return "charge fuller, take larger cells, or ask for less"
+    return f"raise parallel from {parallel} to {max(counts)}"
 
 
 @decides("load-stuck-on", simulated=True)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from schedgen.judge import weights
 from schedgen.judge.rules import decides
 from schedgen.judge.subject import Outcome, Subject
-from schedgen.judge.when import moved
+from schedgen.judge.when import later, moved
 from schedgen.judge.words import elapsed, listed, span, span_up
 
 CLEAR_OF_PEOPLE_S = 1800
@@ -30,7 +30,7 @@ def release_before_bottom(subject: Subject) -> Iterator[Outcome]:
                 ("release.primary.at", "release.primary"),
                 f"the release fires {elapsed(plan.primary.at_s + first_shift)}{shift}, but it may touch down as late"
                 f" as {elapsed(bottom)}: {span(short)} too early",
-                f"write at: {moved(release.primary.at, short)}, or later",
+                f"write at: {later(release.primary.at, plan.primary.at_s, short)}, or later",
                 weight=weights.weigh(weights.LIFE, short / max(bottom, 1)),
             )
     for which, actuator in (("primary", release.primary), ("backup", release.backup)):
@@ -76,7 +76,7 @@ def release_too_late(subject: Subject) -> Iterator[Outcome]:
     else:
         where = ("release.latest",)
         what = f"the last try ends {elapsed(plain_end + last_shift)}"
-        fix = f"write latest: {moved(release.latest, over)}, or move release.primary.at {span_up(over)} earlier"
+        fix = f"write latest: {later(release.latest, latest, over)}, or move release.primary.at {span_up(over)} earlier"
     yield subject.finding(
         "release-too-late",
         where,
@@ -99,7 +99,7 @@ def release_interlock(subject: Subject) -> Iterator[Outcome]:
             "release.not_before",
             f"not_before is {elapsed(locks.not_before_s)}, but {_splash(subject)} and people need 30 min more to draw"
             f" off: at least {elapsed(clear)} is needed",
-            f"write not_before: {moved(release.not_before, short)}, or later",
+            f"write not_before: {later(release.not_before, locks.not_before_s, short)}, or later",
             weight=weights.weigh(weights.LIFE, short / clear),
         )
     floor = max(locks.not_before_s, plan.events["bottom"].late)
@@ -110,7 +110,7 @@ def release_interlock(subject: Subject) -> Iterator[Outcome]:
             "release-interlock",
             "release.latest",
             f"latest is {elapsed(locks.latest_s)}, before {name} ({elapsed(floor)})",
-            f"write latest: {moved(release.latest, max(floor, last) - locks.latest_s)}, or later",
+            f"write latest: {later(release.latest, locks.latest_s, max(floor, last) - locks.latest_s)}, or later",
             weight=weights.weigh(weights.LIFE, (floor - locks.latest_s) / max(floor, 1)),
         )
     if plan.primary is not None and release.primary.at is not None and plan.primary.at_s < locks.not_before_s:
@@ -120,7 +120,7 @@ def release_interlock(subject: Subject) -> Iterator[Outcome]:
             ("release.primary.at", "release.primary"),
             f"the release is to fire {elapsed(plan.primary.at_s)}, before not_before ({elapsed(locks.not_before_s)}):"
             f" it would wait, and the plan would be wrong",
-            f"write at: {moved(release.primary.at, early)}, or later",
+            f"write at: {later(release.primary.at, plan.primary.at_s, early)}, or later",
             weight=weights.weigh(weights.LIFE, early / max(locks.not_before_s, 1)),
         )
 
@@ -156,7 +156,12 @@ def release_alone(subject: Subject) -> Iterator[Outcome]:
             "release-alone",
             "release",
             f"nothing parts the ballast if the {subject.dive.release.primary.kind} fails",
-            "add release.backup: a dissolving link that holds past the last try needs neither pack nor controller",
+            "add release.backup: "
+            + (
+                "a dissolving link that holds past the last try needs neither pack nor controller"
+                if subject.dive.release.primary.wired_to is not None
+                else "an actuator on an output of its own, fired at latest, does not share the link's fate"
+            ),
             weight=weights.weigh(weights.RETURN),
         )
 
@@ -200,6 +205,9 @@ def release_shares(subject: Subject) -> Iterator[Outcome]:
     if backup is None:
         return
     shared = []
+    fix = "a dissolving link as backup needs neither pack nor controller"
+    if backup.kind == primary.kind == "dissolving link":
+        fix = "as one of the two take an actuator that the controller fires, or a link of another make and material"
     if backup.kind != "dissolving link" and primary.kind != "dissolving link":
         shared += ["the pack", "the controller"]
     if backup.kind == primary.kind:
@@ -213,7 +221,7 @@ def release_shares(subject: Subject) -> Iterator[Outcome]:
             "release-shares",
             ("release.backup.kind", "release.backup"),
             f"primary and backup share {listed(shared)}: one fault can take both",
-            "a dissolving link as backup needs neither pack nor controller",
+            fix,
             weight=weights.weigh(weights.RETURN, len(shared) / 4),
         )
 

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 WORKS_DOWN_TO = 0.8
 """A motor, magnet or hot wire is taken to work down to this share of the voltage it was measured at.
 Common practice, no source."""
+SAME = 1e-9
+"""Volts that differ by less than this share are the same: 3 x 4.2 V is 12.6 V, whatever binary fractions say."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,10 +192,12 @@ def voltage_too_low(subject: Subject) -> Iterator[Outcome]:
 
 
 def _larger(subject: Subject) -> str:
-    from schedgen.judge.energy import least_parallel
+    from schedgen.judge.energy import MOST_TIMES_PARALLEL, least_parallel
 
     parallel = subject.dive.pack.parallel
-    least = least_parallel(subject, subject.run.worst) or parallel + 1
+    least = least_parallel(subject, subject.run.worst)
+    if least is None or least > MOST_TIMES_PARALLEL * parallel:
+        return "charge fuller, take a pack with more life left, or ask for less"
     return f"raise parallel from {parallel} to {least}, release earlier, or charge fuller"
 
 
@@ -241,13 +245,17 @@ def supply_mismatch(subject: Subject) -> Iterator[Outcome]:
             top = rail.input.high if rail.input is not None else float("inf")
             takes.append((f"rail {name}", rail_need_v(rail), top))
     who, _, most = min(takes, key=lambda take: take[2])
-    if high > most:
-        fix = f"take at most {int(most // subject.cell.full.high)} in series" if bank is None else "take another bank"
+    if high > most * (1 + SAME):
+        fix = (
+            f"take at most {math.floor(most / subject.cell.full.high + SAME)} in series"
+            if bank is None
+            else "take another bank"
+        )
         says = f"{what} give up to {number(high, 'V')}; {who} takes at most {number(most, 'V')}"
         weight = weights.weigh(weights.POWER, high / most - 1)
         yield subject.finding("supply-mismatch", where, says, f"{fix}, or another board", weight=weight)
     who, least, _ = max(takes, key=lambda take: take[1])
-    if low < least:
+    if low < least * (1 - SAME):
         need = math.ceil(least / (low / pack.series) - 1e-9)
         fix = f"take at least {need} in series" if bank is None else "take another bank"
         half = " at half charge" if bank is None else ""

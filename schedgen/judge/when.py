@@ -31,3 +31,12 @@ def moved(when: When, by_s: float) -> str:
     if when.instant is not None:
         return (when.instant + timedelta(seconds=_tidy(by_s, later))).isoformat()
     return event_time(when.base, _tidy(when.offset_s + by_s, later))
+
+
+def later(when: When, planned_s: float, by_s: float) -> str:
+    """What to write so that `when`, which the plan has at `planned_s` after start, comes `by_s` seconds later.
+
+    A time that the plan had to take as 0 (it lies before the start, or is not known) has no distance to its event
+    that could be added to; the fix then counts from the start.
+    """
+    return moved(when, by_s) if planned_s > 0 else event_time("start", _tidy(by_s, True))

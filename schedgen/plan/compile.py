@@ -38,9 +38,9 @@ from schedgen.plan.model import (
     TrueBounds,
     Window,
 )
-from schedgen.plan.overlaps import overlap_notes
+from schedgen.plan.overlaps import overlap_notes, release_cut_notes
 from schedgen.plan.spots import Spots
-from schedgen.plan.times import Clockwork, Moment, UnknownTimeError, down, resolve, up
+from schedgen.plan.times import Clockwork, Moment, UnknownTimeError, down, resolve, said, up
 from schedgen.plan.windows import Pair, Scheduler
 
 if TYPE_CHECKING:
@@ -132,6 +132,7 @@ class _Compiler:
             backup_surface=self._backup_surface(events, release, fall),
         )
         self._check(bare, pairs)
+        self.notes += release_cut_notes([pair.window for pair in pairs], states(bare)[-1][1], self.spots)
         plan = with_edges(replace(bare, allowed_changes=tuple(is_possible(bare, c) for c in combinations(bare))))
         self._unused_windows(plan)
         return replace(plan, notes=tuple(self.notes))
@@ -149,8 +150,8 @@ class _Compiler:
         if plan.backup is not None and plan.backup.last_end_s > plan.end_s:
             self.note(
                 "window-outside-dive",
-                f"the backup fires from `latest` ({plan.backup.at_s} s) to {plan.backup.last_end_s} s, but nothing "
-                f"fires after the end of the dive at {plan.end_s} s",
+                f"the backup fires from `latest` ({said(plan.backup.at_s)}) to {said(plan.backup.last_end_s)}, but "
+                f"nothing fires after the end of the dive, {said(plan.end_s)}",
                 "release.latest",
                 "write an earlier `latest` or a longer `recovery.wait`",
             )
@@ -200,8 +201,9 @@ class _Compiler:
                 event = replace(event, clock=replace(event.clock, moves=True))
         else:
             at = self._resolved(section.primary.at, "release.primary.at", events)
-            event = commanded(float(max(0, at.ceil_late)), self.error)
-            primary = firing_of(section.primary, max(0, at.ceil_late))
+            at_s = self._from_start(at.ceil_late, "release.primary.at")
+            event = commanded(float(at_s), self.error)
+            primary = firing_of(section.primary, at_s)
             if primary is not None:
                 needed, _ = power_needed(
                     section.primary, primary, self.dive, self.board, self.cell, fall.pressure_dbar[1]
@@ -210,8 +212,16 @@ class _Compiler:
         known["release"] = event
         not_before = up(self._resolved(section.not_before, "release.not_before", known).late)
         latest = down(self._resolved(section.latest, "release.latest", known).late)
+        latest = self._from_start(latest, "release.latest")
         backup = firing_of(section.backup, latest)
-        return _Release(event, primary, backup, cut, max(0, not_before), max(0, latest))
+        return _Release(event, primary, backup, cut, self._from_start(not_before, "release.not_before"), latest)
+
+    def _from_start(self, second: int, path: str) -> int:
+        """A time of the release; one before the start becomes the start, and a note."""
+        if second < 0:
+            key = path.rpartition(".")[2]
+            self.note("", f"`{key}` is {said(second)}; taken as the start", path)
+        return max(0, second)
 
     def _dissolving(self, actuator: Actuator, splash: TrueBounds) -> Happening:
         parts = actuator.parts_after

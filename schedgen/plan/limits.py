@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from schedgen.files.quantity import write_duration
 from schedgen.plan.model import ChooseLevel, FieldChange, Firing, Interlocks, Note, ShiftRelease, Window
 from schedgen.plan.spots import Spots
 from schedgen.settings.fields import COMBINATIONS_MOST, by_name
@@ -11,15 +12,19 @@ from schedgen.settings.fields import COMBINATIONS_MOST, by_name
 ELAPSED_MOST = by_name("header", "end").high
 
 
-def _note(what: str, value: object, low: object, high: object, unit: str, spots: Spots, path: str, load: str) -> Note:
-    gap = f" {unit}" if unit else ""
+def _note(what: str, value: float, low: float, high: float, unit: str, spots: Spots, path: str, load: str) -> Note:
+    is_, least, most = (_said(one, unit) for one in (value, low, high))
     return Note(
         "counter-range",
-        f"{what} is {value}{gap}; the settings hold {low} to {high}{gap}",
+        f"{what} is {is_}; the settings hold {least} to {most}",
         spots.at(path),
         load,
-        f"write a value that gives {low} to {high}{gap}",
+        f"write a value that gives {least} to {most}",
     )
+
+
+def _said(value: float, unit: str) -> str:
+    return write_duration(value) if unit == "s" else f"{value} {unit}".rstrip()
 
 
 def outside(
@@ -33,10 +38,10 @@ def outside(
     elif (value - found.offset) % found.scale:
         yield Note(
             "counter-range",
-            f"{what} is {value} {shown}; the settings count it in steps of {found.scale} {shown}",
+            f"{what} is {_said(value, shown)}; the settings count it in steps of {_said(found.scale, shown)}",
             spots.at(path),
             load,
-            f"write a multiple of {found.scale} {shown}",
+            f"write a multiple of {_said(found.scale, shown)}",
         )
 
 

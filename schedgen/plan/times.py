@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from schedgen.dive.times import When
+from schedgen.files.quantity import write_duration
 
 MOVING = frozenset({"release", "surface", "end"})
 """Events that move with a shifted release and with an early first firing."""
@@ -52,6 +53,11 @@ def down(seconds: float) -> int:
 def up(seconds: float) -> int:
     """Whole seconds, rounded up; what is a millionth above a whole second counts as it."""
     return math.ceil(seconds - 1e-6)
+
+
+def said(second: float) -> str:
+    """An elapsed second in words: `9 h 32 min 5 s after start`, or before it."""
+    return f"{write_duration(abs(round(second)))} {'before' if second < 0 else 'after'} start"
 
 
 def on_clock(early: float, nominal: float, late: float, error: float) -> Moment:

@@ -11,10 +11,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from schedgen.files.quantity import write_duration
 from schedgen.plan.limits import ELAPSED_MOST
 from schedgen.plan.model import FLASH_STEPS, Burst, Clip, Flash, Follow, Note, Window
 from schedgen.plan.spots import Spots
-from schedgen.plan.times import Clockwork, Moment, UnknownTimeError, down, resolve, up
+from schedgen.plan.times import Clockwork, Moment, UnknownTimeError, down, resolve, said, up
 from schedgen.settings.fields import by_name
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ class Scheduler:
         if finish.nominal < begin.nominal:
             self.note(
                 "window-outside-dive",
-                f"`until` comes before `from` ({round(finish.nominal)} s before {round(begin.nominal)} s after start)",
+                f"`until` comes before `from` ({said(finish.nominal)}, and `from` {said(begin.nominal)})",
                 f"{path}.until", line.load, "write the earlier time as `from`",
             )  # fmt: skip
         start, stop = self._start(begin, f"{path}.from", line), self._stop(finish, line, f"{path}.until")
@@ -91,7 +92,7 @@ class Scheduler:
         nominal = replace(window, start_s=max(round(begin.nominal), self.first_edge_s), stop_s=nominal_stop)
         last = self.end_s if window.stop_s is None else window.stop_s
         if last <= (window.start_s or 0):
-            self._empty(f"it would stop at {last} s, not after its start at {window.start_s} s", path, line)
+            self._empty(f"it would stop {said(last)}, and start {said(window.start_s or 0)}", path, line)
             return None
         return self._repeated(window, nominal, line, path)
 
@@ -99,7 +100,9 @@ class Scheduler:
         start = begin.floor_early
         if start < self.first_edge_s:
             why = "the wet minute of the trigger" if self.first_edge_s else "the start"
-            self.note("", f"`from` is {start} s after start; moved to {self.first_edge_s} s, {why}", path, line.load)
+            self.note(
+                "", f"`from` is {said(start)}; moved to {write_duration(self.first_edge_s)}, {why}", path, line.load
+            )
             return self.first_edge_s
         return start
 
@@ -111,7 +114,7 @@ class Scheduler:
         if finish.ceil_late > self.end_s:
             self.note(
                 "window-outside-dive",
-                f"`until` is {finish.ceil_late} s after start, past the end of the dive at {self.end_s} s",
+                f"`until` is {said(finish.ceil_late)}, past the end of the dive at {write_duration(self.end_s)}",
                 path, line.load, "write `until: end` or earlier; only a beacon or locator goes on after the end",
             )  # fmt: skip
         return min(finish.ceil_late, self.end_s)
@@ -130,7 +133,7 @@ class Scheduler:
         bursts, twin = self._bursts(window, int(every), int(lit)), self._bursts(nominal, int(every), int(lit))
         if bursts is None:
             room = (window.stop_s or 0) - (window.start_s or 0)
-            self._empty(f"no whole burst of {lit:g} s fits its {room} s", path, line)
+            self._empty(f"no whole burst of {write_duration(lit)} fits its {write_duration(room)}", path, line)
             return None
         return Pair(bursts, twin or bursts)
 
@@ -169,7 +172,7 @@ class Scheduler:
             if cut is None:
                 return None
             if cut.clip.stop_s <= cut.clip.start_s:
-                certain = f"surely begun at {cut.clip.start_s} s, surely not ended until {cut.clip.stop_s} s"
+                certain = f"surely begun {said(cut.clip.start_s)}, surely not ended until {said(cut.clip.stop_s)}"
                 self._empty(f"`only` leaves no time: {certain}", f"{path}.only", line)
                 return None
         follow = Follow(leader.wired_to, _whole_up(line.lead), _whole_up(line.trail))
@@ -200,7 +203,7 @@ class Scheduler:
         starts = [p.window.start_s or 0 for p in pairs if p.window.output == follow.leader and not p.window.follow]
         begin = min(starts) - follow.lead_s
         if begin < self.first_edge_s and (window.clip is None or window.clip.start_s < self.first_edge_s):
-            message = f"`lead` begins {begin} s after start; moved to {self.first_edge_s} s"
+            message = f"`lead` begins {said(begin)}; moved to {write_duration(self.first_edge_s)}"
             self.note("", message, f"schedule.{window.line}.lead", window.load)
 
     def _stop_pulses(self, pairs: list[Pair]) -> list[Pair]:

@@ -11,6 +11,7 @@ import pytest
 import schedgen
 from schedgen.dive.times import When
 from schedgen.files.place import Place
+from schedgen.files.quantity import write_duration
 from schedgen.plan.limits import change_notes, interlock_notes, window_notes
 from schedgen.plan.model import (
     Burst,
@@ -83,7 +84,7 @@ def test_a_backup_that_would_fire_after_the_end_is_outside_the_dive(whole: Whole
     dive.release.backup = SimpleNamespace(**{**vars(dive.release.primary), "wired_to": "REL2", "at": None})
     dive.release.latest = When("start", 50_000.0)
     plan = whole.plan(dive)
-    assert "44148 s" in named(plan, "window-outside-dive")[0].message
+    assert "12 h 15 min 48 s" in named(plan, "window-outside-dive")[0].message
     assert plan.outputs["REL2"].on_times == ()
 
 
@@ -161,7 +162,7 @@ def test_a_window_at_the_bounds_is_held(name: str) -> None:
 
 def test_the_message_names_value_and_bounds() -> None:
     (note,) = window_notes(window(level=101), SPOTS)
-    assert note.message == "the level is 101 %; the settings hold 1 to 100 %"
+    assert note.message == "the level is 101 %; the settings hold 1 % to 100 %"
 
 
 @pytest.mark.parametrize(
@@ -201,7 +202,7 @@ def test_a_try_longer_than_the_settings_hold_is_noted(whole: Whole) -> None:
     dive.release.primary.tries = tries + 1
     messages = [note.message for note in named(whole.plan(dive), "counter-range")]
     assert messages == [
-        f"`fire` is {fire + 1} s; the settings hold 0 to {fire} s",
+        f"`fire` is {write_duration(fire + 1)}; the settings hold 0 s to {write_duration(fire)}",
         f"`tries` is {tries + 1}; the settings hold 1 to {tries}",
     ]
 
@@ -222,3 +223,34 @@ def test_the_example_dive_compiles(request: pytest.FixtureRequest) -> None:
     room = plan.primary.at_s - 300 - (plan.events["bottom"].early + 7200)
     assert bursts.burst == Burst(1800, 360, (room - 360) // 1800 + 1, (room - 360) // 1800 + 1)
     assert [note.name for note in plan.notes if note.name] == []
+
+
+def noted(tmp_path: Path, request: pytest.FixtureRequest, old: str, new: str) -> list[str]:
+    """Unnamed notes of the example dive with one edit."""
+    text = Path(request.config.rootpath, "tests", "dive", "example.yaml").read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    path = tmp_path / "dive.yaml"
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    return [note.message for note in schedgen.load(path).plan().notes if not note.name]
+
+
+def test_the_report_says_how_many_bursts_fall_surely_on_the_bottom(
+    tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    # bottom + 2 h (early) to release - 5 min, 6 min every 30 min: with 8 h at the bottom 12 fit
+    notes = noted(tmp_path, request, "dive: Gannet Hole", "dive: Gannet")
+    assert [note for note in notes if "burst" in note] == ["12 bursts, 12 of them surely on the bottom"]
+
+
+def test_what_the_first_firing_command_cuts_off_is_noted(tmp_path: Path, request: pytest.FixtureRequest) -> None:
+    # until late bottom + 9 h, an hour past the release at late bottom + 8 h: two more at 30 min never come
+    notes = noted(tmp_path, request, "until: release - 5 min", "until: bottom + 9 h")
+    cut = "2 bursts after the first firing command (8 h 26 min 33 s after start) left out"
+    assert f"13 bursts, 13 of them surely on the bottom; {cut}" in notes
+    notes = noted(tmp_path, request, "until: bottom + 40 min", "until: bottom + 9 h")
+    assert any(note.startswith("cut at the first firing command, 8 h ") for note in notes)
+
+
+def test_a_release_time_before_the_start_is_noted(tmp_path: Path, request: pytest.FixtureRequest) -> None:
+    notes = noted(tmp_path, request, "not_before: start + 3 h", "not_before: start - 1 h")
+    assert "`not_before` is 1 h before start; taken as the start" in notes

@@ -93,7 +93,7 @@ def test_a_sun_that_does_not_set_is_outside_the_dive(bench: Bench) -> None:
 def test_nothing_is_on_before_the_wet_minute_is_over(bench: Bench) -> None:
     plan = bench.run(bench.line("camera", "splash", "bottom"))
     assert spans(plan, "OUT1") == [(60, 1201)]
-    assert "moved to 60 s" in notes_named(plan, "")[0]
+    assert "moved to 1 min" in notes_named(plan, "")[0]
 
 
 def test_nothing_starts_before_zero(bench: Bench) -> None:
@@ -147,7 +147,7 @@ def test_only_cuts_after_merging(bench: Bench) -> None:
 def test_a_lead_never_starts_before_the_first_edge(bench: Bench) -> None:
     plan = bench.run(bench.line("camera", "splash", "bottom"), bench.line("lights", with_="camera", lead=30))
     assert spans(plan, "PWM1") == [(60, 1201)]
-    assert "`lead` begins 30 s after start; moved to 60 s" in notes_named(plan, "")
+    assert "`lead` begins 30 s after start; moved to 1 min" in notes_named(plan, "")
 
 
 def test_a_follower_with_nothing_to_follow_is_empty(bench: Bench) -> None:
@@ -161,8 +161,8 @@ def test_only_the_wrong_way_round_is_empty(bench: Bench) -> None:
     plan = bench.run(
         bench.line("camera", "splash", "release"), bench.line("lights", with_="camera", only=("bottom", "bottom"))
     )
-    assert "1201 s" in notes_named(plan, "window-empty")[0]
-    assert "1000 s" in notes_named(plan, "window-empty")[0]
+    assert "20 min 1 s" in notes_named(plan, "window-empty")[0]
+    assert "16 min 40 s" in notes_named(plan, "window-empty")[0]
 
 
 # -- bursts and flashes
@@ -184,7 +184,7 @@ def test_a_burst_that_ends_exactly_by_until_is_kept(bench: Bench) -> None:
 
 def test_no_whole_burst_is_an_empty_window(bench: Bench) -> None:
     plan = bench.run(bench.line("camera", "start+2000", "start+2599", every=900, for_=600))
-    assert "no whole burst of 600 s fits its 599 s" in notes_named(plan, "window-empty")[0]
+    assert "no whole burst of 10 min fits its 9 min 59 s" in notes_named(plan, "window-empty")[0]
 
 
 def test_the_bursts_surely_on_the_bottom_are_counted(bench: Bench) -> None:
@@ -267,7 +267,7 @@ def test_nominal_times_that_overlap_are_a_window_overlap(bench: Bench) -> None:
     # nominal 1100 .. 2000 and 1900 .. 3000
     plan = bench.run(bench.line("camera", "bottom", "start+2000"), bench.line("camera", "start+1900", "start+3000"))
     found = next(note for note in plan.notes if note.name == "window-overlap")
-    assert "from 1900 s to 2000 s" in found.message
+    assert "from 31 min 40 s to 33 min 20 s" in found.message
     assert found.place.line == 11  # the second line
 
 
@@ -275,7 +275,7 @@ def test_overlap_from_uncertainty_alone_is_merged_and_noted(bench: Bench) -> Non
     # nominal 60 .. 1100 and 1100 .. 3000 only touch; compiled 60 .. 1201 and 1000 .. 3000 overlap
     plan = bench.run(bench.line("camera", "splash", "bottom"), bench.line("camera", "bottom", "start+3000"))
     assert notes_named(plan, "window-overlap") == []
-    assert any("from 1000 s to 1201 s" in message for message in notes_named(plan, ""))
+    assert any("from 16 min 40 s to 20 min 1 s" in message for message in notes_named(plan, ""))
     assert spans(plan, "OUT1") == [(60, 3000)]
 
 
@@ -362,7 +362,7 @@ def test_a_beacon_that_stops_before_end_stops(bench: Bench) -> None:
 def test_nothing_else_passes_end(bench: Bench) -> None:
     plan = bench.run(bench.line("fan", "release", "end+600"))
     assert spans(plan, "PWM2") == [(10000, 20000)]
-    assert "20600 s" in notes_named(plan, "window-outside-dive")[0]
+    assert "5 h 43 min 20 s" in notes_named(plan, "window-outside-dive")[0]
 
 
 def test_a_follower_of_an_endless_beacon_is_off_at_end(bench: Bench) -> None:
@@ -376,7 +376,7 @@ def test_a_follower_of_an_endless_beacon_is_off_at_end(bench: Bench) -> None:
 def test_edges_in_the_wrong_order_are_outside_the_dive(bench: Bench) -> None:
     # nominal until 1100 before nominal from 3000; compiled 3000 .. 1201 leaves nothing
     plan = bench.run(bench.line("camera", "start+3000", "bottom"))
-    assert "1100 s before 3000 s" in notes_named(plan, "window-outside-dive")[0]
+    assert "18 min 20 s after start, and `from` 50 min" in notes_named(plan, "window-outside-dive")[0]
     assert len(notes_named(plan, "window-empty")) == 1
 
 
