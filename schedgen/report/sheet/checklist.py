@@ -160,16 +160,27 @@ def _on_deck(subject: Subject) -> list[Item]:
 def _arm(subject: Subject) -> list[Item]:
     plan = subject.plan
     items = [
-        Item(f"schedgen arm {subject.code or 'CODE'} says armed, and the status light says so.", "time"),
+        Item(f"schedgen arm {subject.code or 'CODE'} says armed; {_light_word(subject.code)}", "time"),
         Item("Bench lead off, its plug closed."),
     ]
     if plan.trigger == "button":
-        items.append(Item("Start button pressed; the clock runs from now on.", "time"))
+        items.append(Item("Button B held for 3 s; the clock runs from now on.", "time"))
     elif plan.trigger == "command":
         items.append(Item("Start command given; the clock runs from now on.", "time"))
     earliest = words.duration(plan.interlocks.not_before_s)
     items.append(Item(f"From {earliest} after the start on, nobody is near the release, whatever happens."))
     return items
+
+
+def _light_word(code: str | None) -> str:
+    """What the status light says when armed: one long blink, then the first character of the code."""
+    from schedgen.settings.code import ALPHABET
+
+    if not code:
+        return "the status light says so."
+    longs, shorts = divmod(ALPHABET.index(code[0]), 8)
+    said = [f"{longs} long"] * (longs > 0) + [f"{shorts} short"] * (shorts > 0)
+    return f"the light: 1 long, a gap, then {' and '.join(said) or 'nothing'} ({code[0]} of the code)."
 
 
 def _splash(subject: Subject) -> list[Item]:
