@@ -85,57 +85,68 @@ bool ask_byte(uint8_t byte, bool was_frame, bool may_be_frame)
     return false;
 }
 
+/* Says a text that stands where constants do. */
 static void say(const char *text)
 {
-    while (*text != '\0') {
-        dive_port->send((uint8_t)*text);
+    for (char letter = (char)PORT_CONST_BYTE(text); letter != '\0'; letter = (char)PORT_CONST_BYTE(text)) {
+        dive_port->send((uint8_t)letter);
         text++;
     }
 }
 
-static void say_number(uint32_t number, uint8_t digits)
+static void say_number(uint32_t number)
 {
-    char text[11];
-    uint8_t at = sizeof text - 1U;
-    text[at] = '\0';
+    uint8_t digits[10];
+    uint8_t count = 0;
     do {
-        text[--at] = (char)('0' + (char)(number % 10U));
+        digits[count++] = (uint8_t)('0' + number % 10U);
         number /= 10U;
-    } while (number != 0U || sizeof text - 1U - at < digits);
-    say(text + at);
+    } while (number != 0U);
+    while (count > 0U) {
+        dive_port->send(digits[--count]);
+    }
 }
 
-static const char *name_of(uint8_t number)
+static void say_state(uint8_t number)
 {
-    static const char *const names[] = {LINK_STATE_NAMES};
-    return number < sizeof names / sizeof names[0] ? names[number] : "";
+    static const char PORT_CONST names[] = LINK_STATE_NAMES;
+    const char *name = names;
+    while (number > 0U) {
+        if (PORT_CONST_BYTE(name) == (uint8_t)'\0') {
+            number--;
+        }
+        name++;
+    }
+    say(name);
 }
 
 static void say_code(uint32_t code)
 {
-    static const char digits[] = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
-    for (uint8_t left = LAYOUT_ESSENTIALS_CODE_BITS; left > 0U;) {
-        left = (uint8_t)(left - 5U);
-        dive_port->send((uint8_t)digits[code >> left & 31U]);
+    static const char PORT_CONST letters[] = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+    code <<= 32U - LAYOUT_ESSENTIALS_CODE_BITS;
+    for (uint8_t left = LAYOUT_ESSENTIALS_CODE_BITS / 5U; left > 0U; left--) {
+        dive_port->send((uint8_t)PORT_CONST_BYTE(letters + (uint8_t)(code >> 27)));
+        code <<= 5;
     }
 }
 
 void ask_answer(void)
 {
-    say(BOARD_NAME " holds ");
+    say(PORT_TEXT(BOARD_NAME " holds "));
     if (!state.armed && !state.has_block) {
-        say("no dive");
+        say(PORT_TEXT("no dive"));
     } else {
-        say("dive ");
+        say(PORT_TEXT("dive "));
         say_code(state.code);
     }
-    say(", state ");
-    say(name_of(dive_state()));
-    say(", pack ");
-    say_number(state.pack_mv / 1000U, 1);
-    say(".");
-    say_number(state.pack_mv % 1000U / 10U, 2);
-    say(" V, clock ");
-    say_number(dive_started() ? state.elapsed : 0U, 1);
-    say(" s.\r\n");
+    say(PORT_TEXT(", state "));
+    say_state(dive_state());
+    say(PORT_TEXT(", pack "));
+    say_number(state.pack_mv / 1000U);
+    dive_port->send((uint8_t)'.');
+    dive_port->send((uint8_t)('0' + state.pack_mv / 100U % 10U));
+    dive_port->send((uint8_t)('0' + state.pack_mv / 10U % 10U));
+    say(PORT_TEXT(" V, clock "));
+    say_number(dive_started() ? state.elapsed : 0U);
+    say(PORT_TEXT(" s.\r\n"));
 }

@@ -62,7 +62,7 @@ uint8_t bits_not_zero(uint8_t width)
     return number;
 }
 
-void bits_take_fields(const PORT_CONST struct field *fields, uint8_t count, void *into)
+void bits_take_fields(const struct field *fields, uint8_t count, void *into)
 {
     for (; count > 0U; count--, fields++) {
         const uint8_t how = PORT_CONST_BYTE(&fields->how);
@@ -81,7 +81,7 @@ void bits_take_fields(const PORT_CONST struct field *fields, uint8_t count, void
     }
 }
 
-void bits_put_fields(const PORT_CONST struct field *fields, uint8_t count, const void *from, uint8_t *bytes)
+void bits_put_fields(const struct field *fields, uint8_t count, const void *from, uint8_t *bytes)
 {
     uint8_t mask = 0x80;
     for (; count > 0U; count--, fields++) {

@@ -45,7 +45,7 @@ struct field {
     {(bits), (uint8_t)offsetof(struct structure, member), sizeof(((struct structure *)NULL)->member) | FIELD_PLUS_ONE}
 
 /* Takes count fields into a structure, or puts them from there into bytes, which are all zero; returns the bits. */
-void bits_take_fields(const PORT_CONST struct field *fields, uint8_t count, void *into);
-void bits_put_fields(const PORT_CONST struct field *fields, uint8_t count, const void *from, uint8_t *bytes);
+void bits_take_fields(const struct field *fields, uint8_t count, void *into);
+void bits_put_fields(const struct field *fields, uint8_t count, const void *from, uint8_t *bytes);
 
 #endif

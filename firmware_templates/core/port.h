@@ -18,6 +18,7 @@
 #ifndef PORT_CONST
 #define PORT_CONST
 #define PORT_CONST_BYTE(place) (*(place))
+#define PORT_TEXT(text) (text)
 #endif
 
 enum port_reset {

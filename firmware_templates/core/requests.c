@@ -376,7 +376,7 @@ static uint8_t measure(void)
 /* Payload of a request of this kind without a closing data field; 255 for a kind that is none. */
 static uint8_t size_of(uint8_t kind)
 {
-    static const uint8_t sizes[][2] = {
+    static const PORT_CONST uint8_t sizes[][2] = {
         {LINK_ASK_IDENTIFY, LINK_ASK_IDENTIFY_SIZE}, {LINK_ASK_READ, LINK_ASK_READ_SIZE},
         {LINK_ASK_WRITE, LINK_ASK_WRITE_SIZE},       {LINK_ASK_COMMIT, LINK_ASK_COMMIT_SIZE},
         {LINK_ASK_ARM, LINK_ASK_ARM_SIZE},           {LINK_ASK_DISARM, LINK_ASK_DISARM_SIZE},
@@ -384,8 +384,8 @@ static uint8_t size_of(uint8_t kind)
         {LINK_ASK_NAME, LINK_ASK_NAME_SIZE},         {LINK_ASK_MEASURE, LINK_ASK_MEASURE_SIZE},
     };
     for (uint8_t n = 0; n < sizeof sizes / sizeof sizes[0]; n++) {
-        if (sizes[n][0] == kind) {
-            return sizes[n][1];
+        if (PORT_CONST_BYTE(&sizes[n][0]) == kind) {
+            return PORT_CONST_BYTE(&sizes[n][1]);
         }
     }
     return 255;

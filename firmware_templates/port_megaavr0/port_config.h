@@ -7,5 +7,6 @@
 /* Constants stand in the flash, which is part of the data space here. */
 #define PORT_CONST
 #define PORT_CONST_BYTE(place) (*(place))
+#define PORT_TEXT(text) (text)
 
 #endif

@@ -1,0 +1,18 @@
+/* hardware.h: what the files of this port share. */
+#ifndef HARDWARE_H
+#define HARDWARE_H
+
+#include "dive.h"
+
+extern const struct board_port hardware_port;
+
+/* Outputs to their safe levels, then everything else. */
+void hardware_start(void);
+
+/* 1/64 s since the second began. */
+uint8_t hardware_steps(void);
+
+/* Whether a level is being made, for which the main clock has to go on while the CPU sleeps. */
+bool hardware_needs_clock(void);
+
+#endif
