@@ -149,6 +149,42 @@ def thevenin(pybamm: Any) -> Callable[[], Any]:
     return lambda: simulation.solve()
 
 
+def answers(folder: Path, runs: int) -> None:
+    """Chances of the demo, its 32 combinations of field changes, and the longest camera time that passes."""
+    import schedgen
+    from schedgen.fit.fit import fit
+    from schedgen.fit.wishes import wish_of
+    from schedgen.load import load_text
+
+    text = DEMO.read_text(encoding="utf-8")
+    if "from: -2, to: 4" not in text:
+        raise SystemExit("the demo no longer shifts from -2 to 4: look at answers")
+    wide = folder / "thirty-two.yaml"
+    wide.write_text(
+        text.replace("from: -2, to: 4", "from: -3, to: 12").replace("latest: start + 14 h", "latest: start + 20 h"),
+        encoding="utf-8",
+    )
+    dive, many = schedgen.load(DEMO), schedgen.load(wide)
+    wish = wish_of("most", "camera", dive.dive)
+    many.simulate()
+
+    _, taken = timed(lambda: dive.chances(runs))
+    print(f"{runs:6} chances        {taken:14.2f} s    aim 5 s for 10000 on two free cores")
+    judged, taken = timed(many.choices)
+    print(f"field changes          {taken:12.2f} s    aim 2 s; {len(judged)} combinations judged")
+    found, taken = timed(lambda: fit(dive, text, [wish], lambda new: load_text(new, DEMO)))
+    print(
+        f"fit, most camera       {taken:12.2f} s    aim 15 s; {found.tried} candidates, {found.answers[0].after},"
+        f" {'proven' if found.proven else 'NOT PROVEN'}"
+    )
+
+
+def timed(work: Callable[[], Any]) -> tuple[Any, float]:
+    """What a call gives, and how long it takes [s]."""
+    begin = time.perf_counter()
+    return work(), time.perf_counter() - begin
+
+
 def main() -> None:
     """Runs every measurement."""
     options = argparse.ArgumentParser(description="Prints the program's speed and the ratios it aims at.")
@@ -159,6 +195,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         whole_check(Path(folder) / "compiled", chosen.times)
         simulation(Path(folder), 3 * chosen.times, chosen.runs)
+        answers(Path(folder), chosen.runs)
         electrical(3 * chosen.times)
 
 
