@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 @click.option("--save", metavar="FILE", type=click.Path(), help="Save what the board tells, to look at it again.")
 @click.option("--fit", "wanted", type=click.Choice(["loads", "capacity"]), help="What to seek. Left out: capacity "
               "where a bench record measured the loads, else one common load factor.")  # fmt: skip
+@click.option("--plot", "plot_file", metavar="FILE", type=click.Path(), help="Draw planned against measured: .svg, "
+              ".png or .pdf.")  # fmt: skip
 @json_option
 def command(
     file: str,
@@ -32,6 +34,7 @@ def command(
     journal: str | None,
     save: str | None,
     wanted: Sought | None,
+    plot_file: str | None,
     as_json: bool,
 ) -> int:
     """Compare a dive with the journal of the board that flew it; fit loads or capacity; suggest values for the file.
@@ -57,6 +60,8 @@ def command(
     plan = flown_plan(loaded.plan(), told)
     lines = happened(plan, loaded.simulate(), told, loaded.plan())
     found, trouble, left_out = _fitted(loaded, plan, told, wanted)
+    if plot_file is not None:
+        _draw(plot_file, loaded, told)
     if as_json:
         write_json(debrief_record(told, lines, found, trouble, loaded))
     else:
@@ -64,7 +69,22 @@ def command(
         out.lines(debrief_lines(told, lines, found, trouble, left_out, loaded, out.paint))
         if save is not None:
             out.line(f"Wrote {save}: the journal.")
+        if plot_file is not None:
+            out.line(f"Wrote {plot_file}: planned against measured.")
     return 1 if any(one.as_planned is False for one in lines) else 0
+
+
+def _draw(path: str, loaded: LoadedDive, told: Journal) -> None:
+    """Write the picture of planned against measured."""
+    from schedgen.commands.examine import examine
+    from schedgen.commands.files import write_bytes
+    from schedgen.report.figure import Measured, debrief, form_of, rendered
+    from schedgen.report.figure_data import figure_data
+
+    form = form_of(path)
+    fired = {} if told.first_firing_s is None else {"first firing": float(told.first_firing_s)}
+    measured = Measured([(one.at_s, one.volts) for one in told.readings], fired, told.elapsed_s)
+    write_bytes(path, rendered(debrief(figure_data(examine(loaded)), measured), form))
 
 
 def _told(loaded: LoadedDive, port: str | None, called: str | None, path: str | None, as_json: bool) -> Journal:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from schedgen.errors import UsageError
 from schedgen.report import figure_panes as panes
 from schedgen.report import words
+from schedgen.report.figure_debrief import Measured, debrief
 from schedgen.report.figure_style import FAINT, INK
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ def parts(data: FigureData) -> tuple[Part, ...]:
 
 def draw(data: FigureData) -> Figure:
     """The picture as a matplotlib figure, A4 upright at most. Raises UsageError where matplotlib is missing."""
-    figure_class, rc_context = _matplotlib()
+    figure_class, rc_context = matplotlib_parts()
     lanes = max(1, len(data.lanes))
     rows = (0.46, LANE_IN * lanes, 1.55, 1.5, 1.15, 1.35)
     gap = 0.2
@@ -103,7 +104,7 @@ def rendered(figure: Figure, form: str, text_as_paths: bool = True) -> bytes:
     """A figure as the bytes of a file, the same ones each time: no date, no version, no random names."""
     if form not in FORMS:
         raise UsageError(f"There is no picture of the form {form!r}.", f"end the name in one of: {', '.join(FORMS)}")
-    _, rc_context = _matplotlib()
+    _, rc_context = matplotlib_parts()
     metadata: dict[str, Any] = {
         "svg": {"Date": None, "Creator": None},
         "png": {"Software": None},
@@ -125,7 +126,8 @@ def form_of(path: str) -> str:
     return suffix
 
 
-def _matplotlib() -> tuple[type[Figure], Any]:
+def matplotlib_parts() -> tuple[type[Figure], Any]:
+    """matplotlib's class of figures and its context of settings. Raises UsageError where it is missing."""
     try:
         from matplotlib import rc_context
         from matplotlib.figure import Figure
@@ -190,15 +192,16 @@ def _local_axis(ax: Axes, data: FigureData, part: Part) -> None:
 
 def _frame(figure: Figure, data: FigureData, height: float) -> None:
     """The name above, the clock's offset beside the top axis."""
-    name = data.name if len(data.name) <= 70 else data.name[:69] + "…"
-    figure.text(0.012, 1 - 0.13 / height, name, fontsize=10.5, fontweight="bold", va="top")
-    figure.text(
-        0.985,
-        1 - 0.13 / height,
-        f"{data.verdict.upper()}   {data.code}",
-        fontsize=10.5,
-        fontweight="bold",
-        ha="right",
-        va="top",
-    )
+    title(figure, data, height)
     figure.text(0.012, 1 - 0.5 / height, words.offset(data.start), fontsize=7, va="top")
+
+
+def title(figure: Figure, data: FigureData, height: float) -> None:
+    """Name of the dive at the left, verdict and code at the right; a figure of `height` inches."""
+    name = data.name if len(data.name) <= 60 else data.name[:59] + "…"
+    head: dict[str, Any] = {"y": 1 - 0.13 / height, "fontsize": 10.5, "fontweight": "bold", "va": "top"}
+    figure.text(0.012, s=name, **head)
+    figure.text(0.985, s=f"{data.verdict.upper()}   {data.code}", ha="right", **head)
+
+
+__all__ = ["FORMS", "Measured", "debrief", "draw", "form_of", "parts", "picture", "rendered"]
