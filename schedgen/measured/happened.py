@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from schedgen.errors import Differs
 from schedgen.measured.journal import Journal
 from schedgen.plan.changes import apply_changes, combinations
+from schedgen.plan.model import ShiftRelease
 from schedgen.settings.schedule import duration
 
 if TYPE_CHECKING:
@@ -48,10 +49,8 @@ def happened(plan: Plan, results: Results, journal: Journal, unchanged: Plan) ->
         Happened("state", "over", journal.state, journal.state == "over" if journal.elapsed_s >= plan.end_s else None),
         Happened("clock ran", f"to {duration(plan.end_s)}", f"to {duration(journal.elapsed_s)}", None),
     ]
-    if plan.field_changes:
-        same = plan.release_s == unchanged.release_s
-        text = "as written" if same else f"release {duration(plan.release_s)} after start"
-        lines.append(Happened("field changes", "as written", text, None))
+    if unchanged.field_changes:
+        lines.append(Happened("field changes", "as written", _chosen(unchanged, journal.choice), None))
     lines += _release(plan, journal)
     lines.append(Happened("resets", "0", str(journal.resets), journal.resets == 0))
     worst, nominal = results.worst.lowest_voltage_v, results.nominal.lowest_voltage_v
@@ -60,6 +59,20 @@ def happened(plan: Plan, results: Results, journal: Journal, unchanged: Plan) ->
         lines.append(Happened("lowest voltage", f"{worst:.2f} to {nominal:.2f} V", told, journal.lowest_v >= worst))
     lines.append(Happened("faults", "none", ", ".join(journal.faults) or "none", not journal.faults))
     return tuple(lines)
+
+
+def _chosen(unchanged: Plan, choice: int | None) -> str:
+    """What was chosen with the buttons on deck, in words."""
+    if choice is None:
+        return "as written"
+    said = []
+    for change, value in zip(unchanged.field_changes, combinations(unchanged)[choice], strict=True):
+        if isinstance(change, ShiftRelease):
+            moved = duration(abs(value) * change.step_s)
+            said += [f"release {moved} {'later' if value > 0 else 'earlier'}"] if value else []
+        elif value != change.values[0]:
+            said.append(f"{change.output} at {value} %")
+    return ", ".join(said) or "as written"
 
 
 def _release(plan: Plan, journal: Journal) -> list[Happened]:

@@ -45,4 +45,10 @@ def suggestion(fit: Fit, dive: Any) -> list[str]:
         if load.surge is not None:
             surge = load.surge.power.nominal * fit.value
             lines.append(f"    surge: {{power: {surge:.4g} W, for: {load.surge.for_}}}")
+    actuators = (("primary", dive.release.primary), ("backup", dive.release.backup))
+    fired = [(key, one.power) for key, one in actuators if one is not None and one.fired and one.power is not None]
+    if fired:
+        lines.append("release:")
+    for key, power in fired:
+        lines += [f"  {key}:", f"    power: {power.nominal * fit.value:.4g} W ± {share * 100:.2g} %"]
     return lines
