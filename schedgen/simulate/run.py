@@ -20,7 +20,8 @@ from schedgen.simulate.results import Account, Case, Results
 from schedgen.simulate.runs import Runs
 from schedgen.simulate.solved import Solved, Supply, solve_runs
 
-WORST_CORNERS = ("energy", "voltage", "heat")
+WORST_CORNERS = ("energy", "voltage", "heat", "nominal")
+"""Cases that the worst is taken from; nominal too, for a pack so weak that dying at once spares it its own loss."""
 
 
 def prepare(dive: Any, board: Any, cell: Any, plan: Plan) -> tuple[CellTables, Demand, Inputs]:
