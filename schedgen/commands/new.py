@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import click
@@ -26,5 +27,5 @@ def command(file: Path, board: str) -> int:
     write_text(file, starter_text(load_board(board, relative_to=file.parent)))
     out = console()
     out.line(f"Wrote {file} for board {board}. Every ? in it waits for you.")
-    out.line(f"  Next: fill it in, then run: schedgen check {file}")
+    out.line(f"  Next: fill it in, then run: schedgen check {shlex.quote(str(file))}")
     return 0

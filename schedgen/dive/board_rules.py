@@ -37,6 +37,8 @@ def _wired(board: Board, output: str, where: Where, kinds: tuple[str, ...], user
         f"an output of {board.board} for this: {listing(fitting)}" if fitting else f"a board with a {kinds[0]} output"
     )
     if output not in board.outputs:
+        if where[-1] == "stop":
+            expected += "; or after 15 min, or on power loss"
         guess = did_you_mean(output, board.outputs)
         return [
             Trouble(

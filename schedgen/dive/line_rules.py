@@ -39,6 +39,13 @@ def load_troubles(load: Load) -> list[Trouble]:
     seen: list[float] = []
     for index, entry in enumerate(load.power_at):
         where = ("power_at", index, "level")
+        if entry.level.nominal == 1 and (entry.power.high < load.power.low or entry.power.low > load.power.high):
+            troubles.append(
+                Trouble(
+                    f"At 100 % the power is {entry.power} here, and {load.power} under power.",
+                    f"{load.power} at 100 %", "", "Correct one of the two.", ("power_at", index, "power"),
+                )
+            )  # fmt: skip
         if entry.level.nominal in seen:
             troubles.append(
                 Trouble(f"The level {entry.level} stands twice.", "each level once", "", "Delete one.", where)

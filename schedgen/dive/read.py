@@ -12,7 +12,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from schedgen.dive.loads import FieldChange, Line, Load, Release
 from schedgen.dive.model import Dive, Start
 from schedgen.dive.rules import Sections, dive_troubles
-from schedgen.dive.vehicle import Pack
+from schedgen.dive.vehicle import Pack, Vehicle
 from schedgen.errors import Problem
 from schedgen.files.bind import Places, bind_partly, problem_at
 from schedgen.files.tree import Tree
@@ -68,6 +68,7 @@ def _sections(data: Mapping[str, Any]) -> Sections:
         {key: text for key, text in accept.items() if isinstance(text, str)} if isinstance(accept, dict) else {},
         _whole(Start, data.get("start")),
         _whole(Pack, data.get("pack")),
+        _whole(Vehicle, data.get("vehicle")),
     )
 
 

@@ -11,20 +11,21 @@ from typing import TYPE_CHECKING
 
 from schedgen.dive.line_rules import MOST_COMBINATIONS
 from schedgen.dive.times import LONGEST_S
+from schedgen.dive.vehicle_rules import layout_troubles
 from schedgen.files.trouble import Trouble, did_you_mean, listing, shown
 
 if TYPE_CHECKING:
     from schedgen.dive.loads import FieldChange, Line, Load, Release
     from schedgen.dive.model import Dive, Start
     from schedgen.dive.times import When
-    from schedgen.dive.vehicle import Pack
+    from schedgen.dive.vehicle import Pack, Vehicle
 
 
 @dataclass(frozen=True)
 class Sections:
     """What could be read of a dive file. `load_names` are all keys of `loads`.
 
-    A section with faults is None (`start`, `pack`) or holds what is right in it: then any field may be
+    A section with faults is None (`start`, `pack`, `vehicle`) or holds what is right in it: then any field may be
     None, whatever its type says, and the rules look for that.
     """
 
@@ -36,13 +37,14 @@ class Sections:
     accept: Mapping[str, str] = field(default_factory=dict)
     start: Start | None = None
     pack: Pack | None = None
+    vehicle: Vehicle | None = None
 
     @classmethod
     def of(cls, dive: Dive) -> Sections:
         """All sections of a dive that could be read whole."""
         return cls(
             list(dive.loads), dive.loads, dict(enumerate(dive.schedule)), dive.release,
-            dict(enumerate(dive.field_changes)), dive.accept, dive.start, dive.pack,
+            dict(enumerate(dive.field_changes)), dive.accept, dive.start, dive.pack, dive.vehicle,
         )  # fmt: skip
 
 
@@ -346,6 +348,13 @@ def _charged_before(sections: Sections) -> list[Trouble]:
     ]
 
 
+def _layout_fits(sections: Sections) -> list[Trouble]:
+    """The bore that the cells stand in goes into the housing."""
+    if sections.pack is None or sections.vehicle is None:
+        return []
+    return layout_troubles(sections.pack.layout, sections.vehicle.housing)
+
+
 _RULES: tuple[Callable[[Sections], list[Trouble]], ...] = (
     _loads_exist,
     _no_chains,
@@ -355,4 +364,5 @@ _RULES: tuple[Callable[[Sections], list[Trouble]], ...] = (
     _instants_near,
     _accepts,
     _charged_before,
+    _layout_fits,
 )

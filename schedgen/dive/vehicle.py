@@ -21,7 +21,6 @@ from schedgen.dive.vehicle_rules import pack_troubles, vehicle_troubles, water_t
 from schedgen.files import units
 from schedgen.files.fields import (
     Area,
-    Duration,
     Latitude,
     Length,
     Longitude,
@@ -31,7 +30,6 @@ from schedgen.files.fields import (
     SignedLength,
     SignedMass,
     Speed,
-    Temperature,
     Text,
     Voltage,
     Volume,
@@ -57,6 +55,10 @@ _BALLAST_DENSITY = Annotated[
         because="ballast must be heavier than the densest sea water, about 1075 at 11 000 m",
         example="7200 kg/m3",
     ),
+]
+_RESTED = Annotated[
+    Quantity,
+    Of(units.DURATION, least=1800, because="a pack rested for less says too little about its charge", example="2 h"),
 ]
 _CELL_VOLTAGE = Annotated[
     Quantity, Of(units.VOLTAGE, least=1, most=5, because="volts for each cell, not for the pack", example="3.1 V")
@@ -199,8 +201,8 @@ class RestVoltage(Part):
     """The charge, from the voltage of the rested pack."""
 
     rest_voltage: Voltage = Field(description="Voltage of the whole pack at rest", examples=["12.31 V ± 0.02 V"])
-    rested: Duration = Field(description="How long it had rested", examples=["2 h"])
-    temperature: Temperature = Field(description="Temperature of the pack then", examples=["15 degC"])
+    rested: _RESTED = Field(description="How long it had rested", examples=["2 h"])
+    temperature: AirTemperature = Field(description="Temperature of the pack then", examples=["15 degC"])
 
 
 class After(Part):

@@ -8,7 +8,7 @@ from schedgen.files.quantity import write_value
 from schedgen.files.trouble import Trouble
 
 if TYPE_CHECKING:
-    from schedgen.dive.vehicle import Pack, Site, Vehicle
+    from schedgen.dive.vehicle import Housing, Pack, PackLayout, Site, Vehicle
 
 
 def water_troubles(site: Site) -> list[Trouble]:
@@ -106,6 +106,22 @@ def pack_troubles(pack: Pack) -> list[Trouble]:
             )
         )  # fmt: skip
     return troubles
+
+
+def layout_troubles(layout: PackLayout | None, housing: Housing | None) -> list[Trouble]:
+    """A bore no wider than the inside of the housing that the pack is in."""
+    if layout is None or housing is None:
+        return []
+    inside = housing.outer_diameter.high - 2 * housing.wall.low
+    if layout.bore.low <= inside + 1e-9:
+        return []
+    return [
+        Trouble(
+            f"A bore of {layout.bore} does not go into the housing, {write_value(inside * 1000, 'mm')} wide inside.",
+            f"at most {write_value(inside * 1000, 'mm')}", "", "Check bore, outer_diameter and wall.",
+            ("pack", "layout", "bore"),
+        )
+    ]  # fmt: skip
 
 
 def _weights_agree(vehicle: Vehicle) -> list[Trouble]:

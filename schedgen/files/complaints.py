@@ -92,6 +92,11 @@ def _description(model: type[BaseModel], where: Sequence[str | int]) -> str:
 
 def _unknown_key(model: type[BaseModel], where: Sequence[str | int]) -> Trouble:
     key, allowed = str(where[-1]), keys_at(model, where[:-1])
+    if key.isdigit():
+        return Trouble(
+            f"{key} stands where a key is wanted.", listing(allowed), "", "If a comma was meant as the decimal sign, "
+            "write a point: 35.2. Else correct the key.", on_key=True,
+        )  # fmt: skip
     guess = did_you_mean(key, allowed)
     inside = f" in {_name(where[:-1])}" if len(where) > 1 else ""
     return Trouble(

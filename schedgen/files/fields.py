@@ -10,6 +10,7 @@ Bounds are in base units and hold for the whole interval; a value outside gives 
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
@@ -234,7 +235,8 @@ def read_name(text: str) -> str:
         return text
     if not text.strip("? "):
         raise Misread(Trouble("A name is missing here.", _NAME_EXPECTED, "camera", "Write the name."))
-    fixed = re.sub(r"[^A-Za-z0-9_-]+", "-", text.strip())[:32].strip("-")
+    plain = "".join(one for one in unicodedata.normalize("NFKD", text.strip()) if not unicodedata.combining(one))
+    fixed = re.sub(r"[^A-Za-z0-9_-]+", "-", plain)[:32].strip("-")
     step = f"Write {fixed}." if _NAME.fullmatch(fixed) else "Begin with a letter."
     raise Misread(Trouble(f"{shown(text)} cannot be a name.", _NAME_EXPECTED, "camera", step))
 

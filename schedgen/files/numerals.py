@@ -23,8 +23,11 @@ _POSITION = re.compile(
 _SIDED = re.compile(r"(?P<side>[NSEWnsew])\s*(?P<rest>\d.*)")
 
 
-def numeral(text: str, wanted: str, example: str) -> Fraction:
-    """The exact value of a plain decimal number. Raises `Misread` for every other spelling, each by name."""
+def numeral(text: str, wanted: str, example: str, tail: str = "") -> Fraction:
+    """The exact value of a plain decimal number. Raises `Misread` for every other spelling, each by name.
+
+    `tail` is what stands behind the number (its unit), so that the message can show the whole value.
+    """
     if _GOOD.fullmatch(text):
         if len(text) > _LONGEST:
             raise _misread(f"{shown(text, 30)} has more than {_LONGEST} digits.", wanted, example, "Round it.")
@@ -32,24 +35,24 @@ def numeral(text: str, wanted: str, example: str) -> Fraction:
     mantissa, _, exponent = text.lower().partition("e")
     if exponent:
         plain = f"{Decimal(text.lower().replace(',', '.')):f}" if _tame(mantissa, exponent) else ""
-        step = f"Write {plain}." if plain else "Write it without the exponent."
+        step = f"Write {plain}{tail}." if plain else "Write it without the exponent."
         raise _misread(f"{text} is written with an exponent; that form is not read.", wanted, example, step)
     if text.count(",") == 1 and "." not in text:
         fixed = text.replace(",", ".")
-        step = f"Write {fixed}."
+        step = f"Write {fixed}{tail}."
         if len(text.partition(",")[2]) == 3:
-            step = f"Write {fixed}, or {text.replace(',', '')} if thousands were meant."
+            step = f"Write {fixed}{tail}, or {text.replace(',', '')}{tail} if thousands were meant."
         raise _misread(f"{text} has a comma in it; the decimal sign is the point.", wanted, example, step)
     if re.search(r"[_,']", text):
         plain = re.sub(r"[_,']", "", text)
-        raise _misread(f"{text} has separators in it.", wanted, example, f"Write {plain}.")
+        raise _misread(f"{text} has separators in it.", wanted, example, f"Write {plain}{tail}.")
     if re.fullmatch(r"[-+]?0\d+(\.\d*)?", text):
         short = re.sub(r"^([-+]?)0+(?=\d)", r"\1", text).rstrip(".")
         raise _misread(
             f"{text} begins with a 0, which some programs read as a number to base 8.",
             wanted,
             example,
-            f"Write {short}.",
+            f"Write {short}{tail}.",
         )
     step = "Write a digit on both sides of the point."
     raise _misread(f"{shown(text, 30)} is not a number.", wanted, example, step)
@@ -92,7 +95,14 @@ def refuse_sexagesimal(text: str, axis: Literal["latitude", "longitude"]) -> Non
     match = _POSITION.fullmatch(candidate)
     if match is None or (match["minutes"] is None and match["side"] is None and not re.search(r"[°d]", candidate)):
         return
-    value = float(match["degrees"]) + float(match["minutes"] or 0) / 60 + float(match["seconds"] or 0) / 3600
+    minutes, seconds = float(match["minutes"] or 0), float(match["seconds"] or 0)
+    if minutes >= 60 or seconds >= 60:
+        part = "minutes" if minutes >= 60 else "seconds"
+        raise _misread(
+            f"{shown(stripped)} has 60 {part} or more.", f"a {axis} in decimal degrees", _EXAMPLES[axis],
+            f"Check the {part}, then write decimal degrees.",
+        )  # fmt: skip
+    value = float(match["degrees"]) + minutes / 60 + seconds / 3600
     side = (match["side"] or "").upper()
     if match["sign"] or side in ("S", "W"):
         value = -value

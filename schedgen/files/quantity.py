@@ -30,6 +30,12 @@ _PLUS_MINUS = re.compile(r"\s*(?:±|\+\s*/\s*[-\u2212])\s*")
 _RANGE = re.compile(r"\s*(?<!\.)\.\.(?!\.)\s*")
 _PART = re.compile(rf"\s*(?P<number>{NUMBER})\s*(?P<unit>[^\s\d+\-.,±][^\s]*?(?=\s|\d+\s*(?:ms|us|s|min|h|d)\b|$))?")
 _COLONS = re.compile(r"(?P<sign>-?)(?P<a>\d{1,3}):(?P<b>\d{1,2})(?::(?P<c>\d{1,2}(?:\.\d+)?))?")
+_OTHER_FORMS = (
+    (re.compile(r"\+\s*-|-\s*/\s*\+|\+\s*\\\s*-"), "Write a tolerance as 5 W +/- 3 %."),
+    (re.compile(r"^[~\u2248\u2243]|^(approx|ca|circa|roughly)\b", re.IGNORECASE), "Write a guess as about 5 W."),
+    (re.compile(r"(?<=[\w%])\s*(-|\bto\b)\s*(?=\d)"), "Write a range with two dots: 5 W .. 7 W."),
+)
+"""Spellings of other programs for a tolerance, a guess and a range, and what to write."""
 _BINARY = re.compile(r"([KMGT])iB(/s)?")
 
 
@@ -245,8 +251,8 @@ def _parts(body: str, text: str, sign: int, dimension: Dimension) -> list[tuple[
         match = _PART.match(body, position)
         if match is None or (match["number"][0] in "+-" and (found or sign < 0)):
             raise _no_number(text, dimension)
-        number = numeral(match["number"], dimension.name, dimension.example)
         symbol = match["unit"]
+        number = numeral(match["number"], dimension.name, dimension.example, f" {symbol}" if symbol else "")
         if symbol is None:
             raise _no_unit(text, match["number"], body, match.end(), dimension)
         _know(symbol, match["number"], text, dimension)
@@ -317,6 +323,9 @@ def _meant(symbol: str, dimension: Dimension) -> str | None:
 
 
 def _try(number: str, dimension: Dimension, meant: str | None = None) -> str:
+    """The likely spellings of a number without its unit; one like 0.94 is a share of 1, which is 94 %."""
+    if dimension is SHARE and re.fullmatch(r"0\.\d*[1-9]\d*|1(\.0*)?", number):
+        return f"Write {_digits(float(number) * 100)} %, or {number} % if that little is meant."
     likely = [meant] if meant else list(dimension.likely)
     return f"Write {listing([f'{number} {unit}' for unit in likely])}."
 
@@ -336,11 +345,12 @@ def _no_number(text: str, dimension: Dimension) -> Misread:
     bare = text.strip()
     if not bare:
         return _misread(f"A part of the value is missing; {dimension.name} is wanted.", dimension, "Complete it.")
-    return _misread(
-        f"{shown(bare)} is not {dimension.name}.",
-        dimension,
-        "Write a number and its unit." if dimension.units else "Write a number.",
-    )
+    step = "Write a number and its unit." if dimension.units else "Write a number."
+    for look_alike, form in _OTHER_FORMS:
+        if look_alike.search(bare):
+            step = form
+            break
+    return _misread(f"{shown(bare)} is not {dimension.name}.", dimension, step)
 
 
 def _refuse_traps(text: str, dimension: Dimension) -> None:

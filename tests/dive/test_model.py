@@ -263,3 +263,22 @@ def test_faults_do_not_hide_one_another(broken: Broken) -> None:
     ):  # fmt: skip
         assert words in said, words
     assert len(found) == 10
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says", "step"),
+    [
+        ("charge: 98 %", "charge: {rest_voltage: 12.3 V, rested: 1 min, temperature: 9 degC}", "at least 30 min", ""),
+        ("charge: 98 %", "charge: {rest_voltage: 12.3 V, rested: 2 h, temperature: 80 degC}", "at most 60 degC", ""),
+        ("power: 22 W}", "power: 22 W, power_at: [{level: 100 %, power: 30 W}]}", "At 100 % the power is 30 W", ""),
+        ("  reserve: 20 %", "  reserve: 20 %\n  layout: {bore: 160 mm, spacing: 1 mm}", "148 mm wide inside", ""),
+        ("salinity: 35.1}", "salinity: 35,1}", "1 stands where a key is wanted", "write a point"),
+        ("lights: {", "Lämpchen: {", "cannot be a name", "Write Lampchen."),
+    ],
+)
+def test_what_cannot_be_is_refused_at_its_line(
+    broken: Callable[..., list[Problem]], old: str, new: str, says: str, step: str
+) -> None:
+    found = [problem for problem in broken((old, new)) if says in problem.message]
+    assert len(found) == 1
+    assert step in found[0].next

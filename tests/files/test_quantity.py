@@ -134,9 +134,9 @@ def test_binary_prefixes_are_refused_with_the_decimal_value() -> None:
     [
         ("1e3 W", ["exponent", "1000"]),
         ("1.5e-3 W", ["exponent", "0.0015"]),
-        ("010 W", ["base 8", "Write 10."]),
-        ("7,4 W", ["decimal sign is the point", "Write 7.4."]),
-        ("1,000 W", ["Write 1.000, or 1000"]),
+        ("010 W", ["base 8", "Write 10 W."]),
+        ("7,4 W", ["decimal sign is the point", "Write 7.4 W."]),
+        ("1,000 W", ["Write 1.000 W, or 1000 W"]),
         ("1_000 W", ["separators", "1000"]),
         ("1 000 W", ["blank stands inside the number", "Write 1000 W."]),
         ("on", ["is a word"]),
@@ -174,6 +174,11 @@ def test_binary_prefixes_are_refused_with_the_decimal_value() -> None:
         (". W", ["is not a power"]),
         ("1. W", ["both sides of the point"]),
         ("½ W", ["is not a power"]),
+        ("7.4 W +- 5 %", ["is not a power", "tolerance as 5 W +/- 3 %"]),
+        ("7.4 W - 8 W", ["is not a power", "range with two dots"]),
+        ("7.4 W to 8 W", ["is not a power", "range with two dots"]),
+        ("~7 W", ["is not a power", "guess as about 5 W"]),
+        ("ca. 7 W", ["is not a power", "guess as about 5 W"]),
     ],
 )
 def test_each_trap_has_its_own_message(text: str, words: list[str]) -> None:
@@ -312,3 +317,17 @@ def test_quantities_made_in_code_need_no_text() -> None:
     assert str(Quantity(4800, 4800, 4800, unit="s")) == "1 h 20 min"
     assert Quantity(0.91, 0.94, 0.97, unit="%").written() == "91 % .. 97 %"
     assert Quantity(0.0513, 0.0515, 0.0517, unit="m3").written() == "51.3 L .. 51.7 L"
+
+
+@pytest.mark.parametrize(
+    ("text", "step"), [("0.94", "Write 94 %, or 0.94 %"), ("1", "Write 100 %"), ("94", "Write 94 %.")]
+)
+def test_a_fraction_is_offered_as_the_percentage_that_it_is(text: str, step: str) -> None:
+    assert step in trouble(text, units.SHARE).next
+
+
+def test_minutes_of_a_position_stay_below_sixty() -> None:
+    with pytest.raises(Misread, match="60 minutes or more"):
+        refuse_sexagesimal("57 60.5 N", "latitude")
+    with pytest.raises(Misread, match="60 seconds or more"):
+        refuse_sexagesimal("57 10 61 N", "latitude")
