@@ -201,7 +201,7 @@ def _light(at: Scene) -> Figures:
 
 
 def _cold(runs: Runs) -> Figures:
-    coldest = min(runs.energy.coldest, runs.heat.coldest)
+    coldest = min(runs.energy.coldest, runs.heat.coldest, runs.nominal.coldest)
     cell, path = runs.scene.cell, "information.cold."
     kept = runs.energy.cold_loss, runs.nominal.cold_loss
     return {
