@@ -105,6 +105,7 @@ static void look_without_block(void)
 static void look(void)
 {
     state.look_now = false;
+    state.drive_now = true;
     if (!state.has_block) {
         look_without_block();
         return;
@@ -148,6 +149,7 @@ static uint8_t wanted(uint8_t output)
 /* Off before on, so that what is cut at a firing command is off first. */
 void dive_drive(void)
 {
+    state.drive_now = false;
     for (uint8_t turn = 0; turn < 2U; turn++) {
         for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
             const uint8_t percent = wanted(n);
@@ -196,7 +198,15 @@ static void pass(uint8_t steps)
     for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
         struct output_state *output = &state.outputs[n];
         if (output->every != 0U) {
-            output->phase = (uint16_t)((output->phase + steps) % output->every);
+            const bool lit = output->phase < output->lit;
+            uint16_t phase = (uint16_t)(output->phase + steps);
+            while (phase >= output->every) { /* 64 times at most; mostly not at all or once */
+                phase = (uint16_t)(phase - output->every);
+            }
+            output->phase = phase;
+            if (lit != (phase < output->lit)) {
+                state.drive_now = true;
+            }
         }
     }
     light_pass(steps);
@@ -207,6 +217,15 @@ static void end_pulse(void)
 {
     if (state.pulse.on && state.up * 64U + state.flash_step >= state.pulse.until) {
         state.pulse.on = false;
+        state.drive_now = true;
+    }
+}
+
+/* Every second and every step: only where something can have changed, for it costs as much as all else together. */
+static void drive_changes(void)
+{
+    if (state.drive_now) {
+        dive_drive();
     }
 }
 
@@ -219,7 +238,7 @@ void dive_fine(void)
         pass(steps);
     }
     end_pulse();
-    dive_drive();
+    drive_changes();
 }
 
 /* ---- what changes where it is ---- */
@@ -534,5 +553,5 @@ void dive_second(void)
         buttons_wake();
     }
     light_second();
-    dive_drive();
+    drive_changes();
 }

@@ -104,6 +104,7 @@ struct state {
     struct output_state outputs[BOARD_OUTPUTS];
     uint8_t driven[BOARD_OUTPUTS]; /* percent that the port was told */
     bool look_now;
+    bool drive_now;
     int32_t next_look;
     uint8_t flash_step;   /* 1/64 s to which the phases belong */
     struct pulse pulse;
