@@ -252,6 +252,8 @@ static void start_serial(void)
 void hardware_start(void)
 {
     start_outputs();
+    /* 20 MHz by 4: fast enough for flash edges to be in time, and any voltage above the brown-out level does for it. */
+    _PROTECTED_WRITE(CLKCTRL.MCLKCTRLB, (uint8_t)(CLKCTRL_PDIV_4X_gc | CLKCTRL_PEN_bm));
     quieten(&PORTA);
     quieten(&PORTC);
     quieten(&PORTD);

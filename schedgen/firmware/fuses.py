@@ -23,7 +23,7 @@ def fuses_of(part: Part) -> tuple[Fuse, ...]:
         return (
             Fuse(0, "WDTCFG", 0x0B, "watchdog on from the start, 8 s, no window"),
             Fuse(1, "BODCFG", 0x46, "brown-out at 2.6 V, always on while awake, sampled 1000 times a second asleep"),
-            Fuse(2, "OSCCFG", 0x02, "main oscillator 20 MHz; the firmware runs at a sixth of it"),
+            Fuse(2, "OSCCFG", 0x02, "main oscillator 20 MHz; the firmware runs at a quarter of it"),
             Fuse(6, "SYSCFG1", 0x07, "64 ms from power-up to start"),
             Fuse(7, "APPEND", 0x00, "no application data section"),
             Fuse(8, "BOOTEND", 0x00, "no boot section: the program starts at address 0"),

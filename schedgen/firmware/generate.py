@@ -41,7 +41,7 @@ def port_of(part: Part) -> Port:
     """The port for a part. Raises UsageError, with the figures, for a part that is too small."""
     refuse_without_room(part)
     if part.family == "megaavr-0":
-        return Port("port_megaavr0", 3_333_333, part.name.lower())
+        return Port("port_megaavr0", 5_000_000, part.name.lower())
     return Port("port_atmega328p", 8_000_000, part.name.lower())
 
 
