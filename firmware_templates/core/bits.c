@@ -31,19 +31,21 @@ static uint8_t next_byte(void)
 uint32_t bits_take(uint8_t width)
 {
     uint32_t number = 0;
-    uint8_t byte = 0;
-    bool fresh = true;
     while (width > 0U) {
         const uint8_t used = bits.at & 7U;
-        if (fresh || used == 0U) {
-            byte = next_byte();
-            byte = (uint8_t)(byte << used);
-            fresh = false;
+        uint8_t taken = (uint8_t)(8U - used);
+        uint8_t byte = (uint8_t)(next_byte() << used);
+        if (taken == 8U && width >= 8U) {
+            number = number << 8 | byte;
+        } else {
+            taken = width < taken ? width : taken;
+            for (uint8_t n = taken; n > 0U; n--) {
+                number = number << 1 | (byte >> 7);
+                byte = (uint8_t)(byte << 1);
+            }
         }
-        number = number << 1 | (byte >> 7);
-        byte = (uint8_t)(byte << 1);
-        bits.at++;
-        width--;
+        bits.at = (uint16_t)(bits.at + taken);
+        width = (uint8_t)(width - taken);
     }
     return number;
 }

@@ -101,6 +101,7 @@ static void command(void)
     if (state.shift != 0) {
         journal_put_early((uint32_t)-state.shift);
     }
+    state.look_now = true;
     release_lay_out();
 }
 
@@ -110,6 +111,7 @@ static void begin_try(struct release *release, const struct firing *firing)
         command();
     }
     release->on = true;
+    state.drive_now = true;
     release->until = state.elapsed + firing->fire_s;
     if (release->tries < firing->tries) {
         release->tries++;
@@ -120,7 +122,6 @@ static void begin_try(struct release *release, const struct firing *firing)
     } else {
         release->next += (uint32_t)FURTHER_TRY_S;
     }
-    state.look_now = true;
     journal_put(true);
 }
 
@@ -128,7 +129,7 @@ static void run(struct release *release, const struct firing *firing, bool due, 
 {
     if (release->on && (!allowed || dive_passed(&release->until))) {
         release->on = false; /* a try that is cut counts all the same */
-        state.look_now = true;
+        state.drive_now = true;
     }
     if (!firing->present || release->on || !allowed) {
         return;
