@@ -7,7 +7,7 @@ sample. `scipy.optimize.bisect` finds the edge to one step; samples over the who
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from schedgen.errors import UsageError
@@ -70,17 +70,27 @@ def samples_of(knob: Knob) -> list[int]:
     return sorted(inside, reverse=knob.better > 0)
 
 
-def best_of_one(knob: Knob, judge: Judge, beside: tuple[Edit, ...] = (), near: int | None = None) -> int | None:
+def best_of_one(
+    knob: Knob, judge: Judge, beside: tuple[Edit, ...] = (), near: int | None = None, per_step: float = 0.0
+) -> int | None:
     """The best value of one knob that passes, with `beside` made too; None where no sample passes.
 
-    `near` is a guess: the edge is then sought from there in growing steps, and not over the whole range.
+    `near` is a guess: the edge is then sought from there in growing steps, and not over the whole range. `per_step` is
+    what a step the better way takes of the trial's room, to sharpen the guess; 0 where that is not known.
     """
 
     def passes(value: int) -> bool:
         return judge((*beside, *knob.edits(value))).passes
 
     if near is not None:
-        found = _gallop(knob, min(max(near, knob.low), knob.high), passes)
+        start = min(max(near, knob.low), knob.high)
+        ahead = min(max(start + knob.better, knob.low), knob.high)
+        if passes(start) and ahead != start and not passes(ahead):
+            return start
+        room = judge((*beside, *knob.edits(start))).room
+        if per_step > 0 and math.isfinite(room):
+            start = min(max(start + knob.better * math.floor(room / per_step), knob.low), knob.high)
+        found = _gallop(knob, start, passes)
         if found is not None:
             return found
     fails: int | None = None
@@ -95,7 +105,7 @@ def _gallop(knob: Knob, start: int, passes: Callable[[int], bool]) -> int | None
     """The edge next to `start`: ahead of it where it passes, behind it where it does not; None where there is none."""
     ahead = passes(start)
     way = knob.better if ahead else -knob.better
-    last, step = start, 2
+    last, step = start, 1
     while True:
         value = min(max(last + way * step, knob.low), knob.high)
         if value == last:
@@ -138,24 +148,23 @@ def best_of_two(first: Knob, second: Knob, judge: Judge) -> Found | None:
     inner, outer = sorted(order, key=lambda knob: (knob.high - knob.low) / knob.grid, reverse=True)
     step = max(outer.grid, math.ceil((outer.high - outer.low) / GRID_MOST))
     tried: dict[int, tuple[float, int]] = {}
+    per_step = 0.0
 
     def line(values: Sequence[int]) -> None:
-        last: int | None = None
-        before: int | None = None
-        drift = 0.0
+        nonlocal per_step
+        lost = 0
         for value in sorted(set(values) - set(tried), reverse=outer.better < 0):
             if not outer.low <= value <= outer.high:
                 continue
             beside = outer.edits(value)
-            near = None if last is None or before is None else round(last + drift * (value - before))
-            found = best_of_one(inner, judge, beside, near)
+            found = best_of_one(inner, judge, beside, _guess(tried, value), per_step)
             if found is None:
+                lost += bool(tried)
+                if lost > 1:
+                    return  # it only gets harder from here
                 continue
-            if last is not None and before is not None:
-                drift = (found - last) / (value - before)
-            last, before = found, value
-            score = judge((*beside, *inner.edits(found))).scores[-1]
-            tried[value] = (score, found)
+            tried[value] = (judge((*beside, *inner.edits(found))).scores[-1], found)
+            per_step = per_step or _per_step(inner, judge, beside, found)
 
     line([outer.now % step + step * k for k in range((outer.high // step) + 1)] + [outer.now, outer.low])
     while tried and step > 1:
@@ -168,3 +177,21 @@ def best_of_two(first: Knob, second: Knob, judge: Judge) -> Found | None:
     score, found = tried[value]
     values = (found, value) if inner is first else (value, found)
     return Found(values, score)
+
+
+def _guess(tried: Mapping[int, tuple[float, int]], value: int) -> int | None:
+    """The inner knob's value for an outer one, on the line through the two nearest answers; None without answers."""
+    near = sorted(tried, key=lambda known: abs(known - value))[:2]
+    if len(near) < 2:
+        return tried[near[0]][1] if near else None
+    (one, a), (other, b) = ((known, tried[known][1]) for known in near)
+    return round(a + (value - one) * (a - b) / (one - other))
+
+
+def _per_step(knob: Knob, judge: Judge, beside: tuple[Edit, ...], value: int) -> float:
+    """What one step the better way takes of a trial's room, from the answer and one coarse step before it."""
+    back = value - knob.better * knob.grid
+    if not knob.low <= back <= knob.high:
+        return 0.0
+    rooms = [judge((*beside, *knob.edits(at))).room for at in (back, value)]
+    return (rooms[0] - rooms[1]) / knob.grid if all(map(math.isfinite, rooms)) else 0.0

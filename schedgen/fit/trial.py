@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -47,6 +48,8 @@ class Trial:
 
     scores: tuple[float, ...]
     stops: tuple[str, ...]
+    room: float = math.nan
+    """Energy left above the reserve in the worst case, Wh: where the search may look next. It decides nothing."""
 
     @property
     def passes(self) -> bool:
@@ -108,4 +111,4 @@ class Bench:
         stops += [f"the wish: {missing}" for demand in self.demands if (missing := demand(plan))]
         lost = [k for k, floor in enumerate(self.floors) if scores[k] < floor - 1e-9]
         stops += [f"the wish before it: wish {k + 1} would be met less well" for k in lost]
-        return Trial(scores, tuple(stops))
+        return Trial(scores, tuple(stops), results.worst.margin_wh)
