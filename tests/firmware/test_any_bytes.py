@@ -1,7 +1,8 @@
 """Arbitrary bytes in every memory and on the serial line, under the address and undefined-behaviour sanitizers.
 
-A driver in C is compiled with the core (no library to load into Python, so that the sanitizers see everything). It fills
-memory at random or damages a good image, flies, resets, listens to noise, and checks after each step what must never be.
+A driver in C is compiled with the core (no library to load into Python, so that the sanitizers see everything). It
+fills memory at random or damages a good image, flies, resets, listens to noise, and checks after each step what must
+never be.
 """
 
 from __future__ import annotations
