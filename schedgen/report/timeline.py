@@ -53,10 +53,7 @@ def drawn(data: FigureData, ascii_only: bool = False) -> list[str]:
     ruler, hours, clock = _ruler(data, columns, marks)
     lines += [_label("") + ruler, _label("hours") + hours, _label(words.offset(data.start)) + clock]
     key = [f"{marks['on']} on", f"{marks['dim']} dimmed", f"{marks['flash']} flashes", f"{marks['brief']} briefly"]
-    if ascii_only:
-        key.append("charge in tenths, worst case")
-    else:
-        key.append(f"charge in eighths, worst case, {LEVELS[0]} to {LEVELS[-1]}")
+    key.append("charge at worst, in tenths" if ascii_only else "charge at worst, full █")
     lines.append(_label("") + "   ".join(key))
     return [line.rstrip() for line in lines]
 
