@@ -16,7 +16,7 @@ import click
 GARBAGE_AFTER = 200_000
 """New objects before Python looks for waste; every 700, its own choice, cost a tenth of the time of a `check`."""
 MOMENTS: dict[str, tuple[str, ...]] = {
-    "At the desk": ("new", "check", "simulate", "fit", "sheet", "watch", "render", "compile"),
+    "At the desk": ("new", "check", "simulate", "fit", "sheet", "watch", "render", "compile", "rehearse"),
     "On the bench and on deck": ("find", "upload", "readback", "bench", "arm", "disarm"),
     "After the dive": ("debrief",),
     "Any time": ("demo", "library", "schema"),

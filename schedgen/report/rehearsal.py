@@ -31,7 +31,8 @@ def rehearsal_lines(found: Rehearsal, code: str, paint: Paint) -> Iterator[str]:
     if found.planned_s is not None:
         seen = "never" if found.seen_s is None else f"{found.seen_s:.1f} s"
         yield f"  release    planned {found.planned_s} s, seen {seen}, bounds {found.lower_s} to {found.upper_s} s"
-    yield f"  energy     {found.energy_plan_wh:.2f} Wh planned, {found.energy_edges_wh:.2f} Wh by the edges that happened"
+    planned_wh, happened_wh = found.energy_plan_wh, found.energy_edges_wh
+    yield f"  energy     {planned_wh:.2f} Wh planned, {happened_wh:.2f} Wh by the edges that happened"
     draw = found.draw
     quiet = "" if found.quiet_awake is None else f", {100 * found.quiet_awake:.3f} % where nothing flashes"
     yield (

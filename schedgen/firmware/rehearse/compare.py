@@ -16,6 +16,8 @@ TICK_S = 1.0
 """The controller looks once a second."""
 LENGTH_S = 0.020
 """How far a length within a flash pattern may be off."""
+TAIL_S = 8.0
+"""What comes so near the end of the record is not compared: it may be cut in two by it."""
 _LOOK_S = 30.0
 """An edge that is not found within this time of its planned second is missed, and what was seen instead is extra."""
 
@@ -98,8 +100,10 @@ def _edges_of(on: OnTime, until_s: float) -> Iterator[Expected]:
         k += 1
 
 
-def compare_output(output: str, expected: Sequence[Expected], seen: Seen, tolerance: float) -> Comparison:
-    """Go through both lists together; what does not match is missed or extra."""
+def compare_output(
+    output: str, expected: Sequence[Expected], seen: Seen, tolerance: float, until_s: float = 1e12
+) -> Comparison:
+    """Go through both lists together; what does not match is missed or extra. The expected edges go to `until_s`."""
     found = Comparison(expected=len(expected), seen=len(seen))
     here = 0
     offset = 0.0
@@ -119,7 +123,10 @@ def compare_output(output: str, expected: Sequence[Expected], seen: Seen, tolera
         _judge(found, output, edge, at - edge.at_s, offset, tolerance)
         offset = at - edge.at_s
     for one in seen[here:]:
-        _extra(found, output, one)
+        if one[0] < until_s - TICK_S * 2:
+            _extra(found, output, one)
+        else:
+            found.seen -= 1
     return found
 
 
@@ -164,9 +171,10 @@ def _remark(found: Comparison, text: str) -> None:
 def compare(plan: Plan, seen: dict[str, Seen], until_s: float) -> Comparison:
     """All outputs of the board: those of the plan, and those that it never uses (every edge of them is extra)."""
     whole = Comparison()
+    until_s -= TAIL_S
     for output in dict.fromkeys([*plan.outputs, *seen]):
         planned = plan.outputs.get(output)
         expected = expected_edges(planned.on_times, until_s) if planned else []
-        edges = [edge for edge in seen.get(output, ()) if edge[0] < until_s]
-        whole.add(compare_output(output, expected, edges, plan.clock_tolerance))
+        edges = [edge for edge in seen.get(output, ()) if edge[0] < until_s + 2 * TICK_S]
+        whole.add(compare_output(output, expected, edges, plan.clock_tolerance, until_s))
     return whole

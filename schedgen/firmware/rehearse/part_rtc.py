@@ -62,6 +62,8 @@ class Rtc(Hardware):
         self.next_counter, self.next_pit, self.pit_length = NEVER, NEVER, 0
         self.busy: dict[int, int] = {}
         self.on = False
+        self.high_byte = 0
+        """The byte that waits in TEMP: the high one of a read, the low one of a write."""
         self.asleep = False
         for timer in self.timers:
             self.cycles.cancel(timer)
@@ -151,10 +153,10 @@ class Rtc(Hardware):
         offset = int(addr) - self.base
         if offset in (_CNT, _PER, _CMP):
             word = self.count() if offset == _CNT else self.period if offset == _PER else self.compare
-            self.put(_TEMP, word >> 8)
+            self.high_byte = word >> 8
             return word & 255
         if offset in (_CNT + 1, _PER + 1, _CMP + 1):
-            return self.get(_TEMP)
+            return self.high_byte
         if offset in (_STATUS, _PITSTATUS):
             return self._busy_bits(offset)
         return value
@@ -180,9 +182,9 @@ class Rtc(Hardware):
         """Obey a write."""
         offset = int(addr) - self.base
         if offset in (_CNT, _PER, _CMP):
-            self.put(_TEMP, data.value)
+            self.high_byte = data.value
         elif offset in (_CNT + 1, _PER + 1, _CMP + 1):
-            self._write_word(offset - 1, self.get(_TEMP) | data.value << 8)
+            self._write_word(offset - 1, self.high_byte | data.value << 8)
         elif offset == _CTRLA:
             self._taking_over(offset)
             self.on = bool(data.value & 1)

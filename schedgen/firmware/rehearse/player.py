@@ -69,7 +69,7 @@ class Player:
 
     def play(self) -> Record:
         """All of it. Raises RuntimeError where the simulated part crashes."""
-        begun = time.perf_counter()
+        begun, busy = time.perf_counter(), time.process_time()
         try:
             for action in sorted(self.scenario.actions, key=lambda one: float(one[0])):
                 if float(action[0]) > self.scenario.end_s:
@@ -82,6 +82,7 @@ class Player:
             self._switch_off()
         self.record.eeprom, self.record.row = memories.eeprom.hex(), memories.row.hex()
         self.record.simulated_s, self.record.wall_s = self.scenario.end_s, time.perf_counter() - begun
+        self.record.busy_s = time.process_time() - busy
         return self.record
 
     # --- power

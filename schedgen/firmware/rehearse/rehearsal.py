@@ -51,7 +51,7 @@ class Rehearsal:
     energy_plan_wh: float
     energy_edges_wh: float
     quiet_awake: float | None = None
-    """Share of the time that the processor works where nothing flashes and nobody talks; None: there is no such time."""
+    """Share of the time that the processor works while nothing flashes and nobody talks; None: no such time."""
     troubles: list[str] = field(default_factory=list)
     """What besides edges was not as it has to be."""
 
@@ -72,6 +72,7 @@ class Rehearsal:
             "passed": self.passed,
             "simulated_s": round(self.record.simulated_s, 3),
             "wall_s": round(self.record.wall_s, 3),
+            "busy_s": round(self.record.busy_s, 3),
             "edges": {
                 "expected": found.expected,
                 "seen": found.seen,

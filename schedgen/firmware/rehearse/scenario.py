@@ -69,6 +69,8 @@ class Record:
 
     simulated_s: float = 0.0
     wall_s: float = 0.0
+    busy_s: float = 0.0
+    """Processor time of the simulator, which other work on the computer does not stretch."""
     edges: list[tuple[int, str, int]] = field(default_factory=list)
     said: list[tuple[float, str]] = field(default_factory=list)
     """What the board sent: time of the first byte of each stretch, and the bytes in hex."""
