@@ -22,7 +22,7 @@ def why_lines(one: Explanation, clear: Sequence[Clearing], paint: Callable[..., 
     finding = one.finding
     where = f"@{finding.load}" if finding.load else ""
     state = f"accepted: {finding.reason}" if finding.accepted else finding.severity
-    lines = [f"{paint(finding.name + where, 'bold')} ({state}), {finding.place.file}:{finding.place.line}"]
+    lines = [f"{paint(finding.name + where, 'bold')} ({state}), line {finding.place.line}"]
     rows = [("Found", finding.message), ("Rule", one.rule)]
     if one.case:
         rows.append(("Case", one.case))
