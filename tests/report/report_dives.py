@@ -33,7 +33,7 @@ def changed(text: str, *pairs: tuple[str, str]) -> str:
 def hostile_text() -> str:
     """Markup, a right-to-left script, emoji, a very long name, and fifty windows."""
     windows = "\n".join(
-        f"  - {{load: camera, from: bottom + {60 + 10 * k} min, until: bottom + {64 + 10 * k} min}}" for k in range(48)
+        f"  - {{load: camera, from: start + {85 + 10 * k} min, until: start + {89 + 10 * k} min}}" for k in range(48)
     )
     return (
         changed(
@@ -41,10 +41,6 @@ def hostile_text() -> str:
             ("dive: Hollow Bank, bait station 3", f"dive: '{HOSTILE_NAME}'"),
             ("notes: second drop of the day; bait canister packed the evening before", f"notes: '{HOSTILE_NOTES}'"),
             ("  - {load: camera, from: bottom + 2 h, until: release - 5 min, every: 30 min, for: 6 min}", windows),
-            (
-                "camera, from: bottom - 5 min, until: bottom + 40 min",
-                "camera, from: bottom - 5 min, until: bottom + 40 min",
-            ),
         )
         + "\naccept:\n  load-stuck-on@lights: '<i>because</i> ‮ the boat stays'\n"
     )

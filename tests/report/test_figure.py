@@ -56,7 +56,8 @@ def test_depth_band_holds_the_deepest_bottom_and_is_closed_at_both_ends(examined
 def test_depth_comes_back_from_the_pressure(examined: Examined) -> None:
     subject = examined()
     deepest = figure_data(subject).cases["nominal"].depth_m.max()
-    assert deepest == pytest.approx(subject.loaded.dive.site.depth.nominal, abs=1.0)
+    # Pressure is summed over the site's own water, depth taken back by the standard ocean: they part by about 0.1 %.
+    assert deepest == pytest.approx(subject.loaded.dive.site.depth.nominal, rel=2e-3)
 
 
 def test_held_values_hold_and_others_go_on_evenly(examined: Examined) -> None:

@@ -378,8 +378,8 @@ def test_the_pdf_has_the_asked_size_and_all_of_the_text(
             left, bottom, right, top = textpage.get_charbox(index)
             assert left >= 25
             assert right <= width - 25
-            assert bottom >= 20
-            assert top <= height - 20
+            assert bottom >= 14
+            assert top <= height - 14
         text += textpage.get_text_range()
         textpage.close()
         sheet.close()
