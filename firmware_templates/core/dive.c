@@ -7,6 +7,7 @@
 #include "journal.h"
 #include "light.h"
 #include "link.h"
+#include "play.h"
 #include "release.h"
 #include "sense.h"
 #include "state.h"
@@ -102,7 +103,7 @@ static void look_without_block(void)
     state.next_look = state.elapsed < state.said.at ? (int32_t)state.said.at : FOREVER;
 }
 
-static void look(void)
+void dive_look(void)
 {
     state.look_now = false;
     state.drive_now = true;
@@ -128,10 +129,13 @@ static uint8_t wanted(uint8_t output)
     if (state.pulse.on) {
         return state.pulse.output == output ? state.pulse.level : 0U;
     }
-    if (!dive_started()) {
+    if (!dive_started() && !play_on()) {
         return 0;
     }
     if (bit_set(BOARD_RELEASES, output)) {
+        if (play_on()) {
+            return 0;
+        }
         const bool fires = (state.primary.on && state.said.primary.output == output)
                            || (state.backup.on && state.said.backup.output == output);
         return fires ? FULL : 0U;
@@ -258,7 +262,7 @@ static void restart_release(void)
 static void first_second(void)
 {
     release_second();
-    look();
+    dive_look();
     dive_drive();
 }
 
@@ -466,7 +470,7 @@ void dive_boot(const struct board_port *port, enum port_reset cause, uint16_t re
     sense_measure();
     if (dive_started()) {
         sense_lead();
-        look();
+        dive_look();
         dive_drive();
     }
 }
@@ -526,7 +530,7 @@ static void flying(void)
         journal_put(false);
     }
     if (state.look_now || (int32_t)state.elapsed >= state.next_look) {
-        look();
+        dive_look();
     }
 }
 
@@ -538,6 +542,7 @@ void dive_second(void)
     pass(rest);
     end_pulse();
     sense_lead();
+    play_second();
     keep_hold();
     const bool counted = dive_started();
     if (counted && state.elapsed < LAYOUT_HEADER_END_HIGH) {

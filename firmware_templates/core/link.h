@@ -6,6 +6,9 @@
 
 void link_reset(void);
 
+/* Puts a number of width bytes into an answer, low byte first. */
+void link_put(uint8_t *answer, uint8_t at, uint8_t width, uint32_t number);
+
 /* Answers the request of length bytes (sequence, kind, payload) in body; puts the answer there and returns its length,
    0 for none. body has room for LINK_FRAME_SIZE bytes. */
 uint8_t requests_answer(uint8_t *body, uint8_t length);

@@ -4,8 +4,10 @@
 #include "journal.h"
 #include "history.h"
 #include "link.h"
+#include "play.h"
 #include "sense.h"
 #include "store.h"
+#include "told.h"
 
 #define DONE 0U
 #define HEAD 2U /* sequence and kind, before the payload */
@@ -25,11 +27,16 @@ static uint32_t number_at(const uint8_t *bytes, uint8_t width)
     return number;
 }
 
-static void put(uint8_t at, uint8_t width, uint32_t number)
+void link_put(uint8_t *to, uint8_t at, uint8_t width, uint32_t number)
 {
     for (uint8_t n = 0; n < width; n++) {
-        answer[at + n] = (uint8_t)(number >> (8U * n));
+        to[at + n] = (uint8_t)(number >> (8U * n));
     }
+}
+
+static void put(uint8_t at, uint8_t width, uint32_t number)
+{
+    link_put(answer, at, width, number);
 }
 
 /* The code that counts: while armed the armed one, even where both slots are bad. */
@@ -185,9 +192,6 @@ static uint8_t commit(void)
     const bool right = store_sum(address, (uint16_t)(1U + length)) == sum;
     store_slot(slot, &held);
     if (!(held.valid && right && held.sequence == sequence && held.length == length)) {
-        if (slot == store_active(false, 0)) {
-            return LINK_REASON_OUT_OF_RANGE;
-        }
         if (held.sequence != sequence || held.length != length || !right) {
             return LINK_REASON_BAD_CHECKSUM;
         }
@@ -250,6 +254,7 @@ static uint8_t arm(void)
 
 static uint8_t disarm(void)
 {
+    play_stop();
     if (state.armed) {
         dive_stand_down();
         struct essentials essentials;
@@ -352,6 +357,9 @@ static uint8_t name(void)
 static uint8_t measure(void)
 {
     const uint16_t readings = (uint16_t)number_at(asked, 2);
+    if (state.armed) {
+        return LINK_REASON_ARMED;
+    }
     if (readings < 1U || readings > LINK_ASK_MEASURE_READINGS_TOP) {
         return LINK_REASON_OUT_OF_RANGE;
     }
@@ -373,6 +381,40 @@ static uint8_t measure(void)
     return DONE;
 }
 
+static uint8_t play(void)
+{
+    const uint16_t speed = (uint16_t)number_at(asked + LINK_ASK_PLAY_SPEED_AT, 2);
+    if (speed > LINK_ASK_PLAY_SPEED_TOP) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    if (state.armed) {
+        return LINK_REASON_ARMED;
+    }
+    if (speed == 0U) {
+        play_stop();
+    } else {
+        if (play_on() || state.pulse.on) {
+            return LINK_REASON_BUSY;
+        }
+        look_again();
+        const uint8_t reason = check_code(number_at(asked + LINK_ASK_PLAY_CODE_AT, 4));
+        if (reason != DONE) {
+            return reason;
+        }
+        play_begin(speed);
+    }
+    put(LINK_REPLY_PLAY_SPEED_AT, 2, speed);
+    answer_size = LINK_REPLY_PLAY_SIZE;
+    return DONE;
+}
+
+/* Whether a request would change something: not while a dive is played. */
+static bool changes_something(uint8_t kind)
+{
+    return kind == LINK_ASK_WRITE || kind == LINK_ASK_COMMIT || kind == LINK_ASK_ARM || kind == LINK_ASK_START
+           || kind == LINK_ASK_PULSE || kind == LINK_ASK_NAME;
+}
+
 /* Payload of a request of this kind without a closing data field; 255 for a kind that is none. */
 static uint8_t size_of(uint8_t kind)
 {
@@ -382,6 +424,8 @@ static uint8_t size_of(uint8_t kind)
         {LINK_ASK_ARM, LINK_ASK_ARM_SIZE},           {LINK_ASK_DISARM, LINK_ASK_DISARM_SIZE},
         {LINK_ASK_START, LINK_ASK_START_SIZE},       {LINK_ASK_PULSE, LINK_ASK_PULSE_SIZE},
         {LINK_ASK_NAME, LINK_ASK_NAME_SIZE},         {LINK_ASK_MEASURE, LINK_ASK_MEASURE_SIZE},
+        {LINK_ASK_PLAY, LINK_ASK_PLAY_SIZE},         {LINK_ASK_FOLLOW, LINK_ASK_FOLLOW_SIZE},
+        {LINK_ASK_JOURNAL, LINK_ASK_JOURNAL_SIZE},   {LINK_ASK_HISTORY, LINK_ASK_HISTORY_SIZE},
     };
     for (uint8_t n = 0; n < sizeof sizes / sizeof sizes[0]; n++) {
         if (PORT_CONST_BYTE(&sizes[n][0]) == kind) {
@@ -393,6 +437,9 @@ static uint8_t size_of(uint8_t kind)
 
 static uint8_t obey(uint8_t kind)
 {
+    if (play_on() && changes_something(kind)) {
+        return LINK_REASON_BUSY;
+    }
     switch (kind) {
     case LINK_ASK_IDENTIFY:
         return identify();
@@ -414,6 +461,20 @@ static uint8_t obey(uint8_t kind)
         return name();
     case LINK_ASK_MEASURE:
         return measure();
+    case LINK_ASK_JOURNAL:
+        answer_size = told_journal(answer);
+        return DONE;
+    case LINK_ASK_HISTORY:
+        answer_size = told_history(answer, asked[0]);
+        return DONE;
+    case LINK_ASK_PLAY:
+        return play();
+    case LINK_ASK_FOLLOW:
+        if (state.armed) {
+            return LINK_REASON_ARMED;
+        }
+        answer_size = play_follow(answer);
+        return DONE;
     default:
         return LINK_REASON_BAD_REQUEST;
     }

@@ -126,6 +126,7 @@ void dive_stand_down(void);
 void dive_armed_now(void);
 void dive_choose(uint8_t combination);
 void dive_drive(void);
+void dive_look(void); /* works out what the outputs do at the present second */
 uint32_t dive_up64(void);
 
 #endif
