@@ -65,13 +65,10 @@ void release_lay_out(void)
 
 static bool may_fire(void)
 {
-    if (!dive_started() || dive_passed(&state.end)) {
+    if (dive_passed(&state.end)) {
         return false;
     }
-    if (state.lead_holds) {
-        return false;
-    }
-    if (state.hold > 0U) {
+    if (state.hold > 0U) { /* which the bench lead keeps up */
         return false;
     }
     if (BOARD_WATER && !state.said.without_water && !state.wet_latched) {

@@ -155,6 +155,7 @@ def test_a_wet_minute_before_the_start_does_not_count(halyard: Rig) -> None:
     halyard.host.seconds(100)
     halyard.ask("start", code=code_number(block))
     zero = halyard.host.host.second
+    halyard.host.seconds(30)
     halyard.host.host.wet = 0
     assert first_firing(halyard, zero, END) is None
 
@@ -281,6 +282,14 @@ def test_a_power_on_reset_asks_the_contact_again(halyard: Rig) -> None:
     halyard.host.host.wet = 0  # in the workshop
     halyard.host.boot(POWER)
     assert first_firing(halyard, zero, END + 24 * HOUR) is None
+
+
+def test_after_a_power_on_reset_a_dry_board_fires_nothing_that_was_still_to_come(halyard: Rig) -> None:
+    zero = halyard.begin(*dive(halyard))
+    halyard.host.seconds(AT - 60 - 60)
+    halyard.host.host.wet = 0
+    halyard.host.boot(POWER)
+    assert first_firing(halyard, zero, END + HOUR) is None
 
 
 def test_in_the_hold_the_buttons_stand_it_down(cleat: Rig) -> None:

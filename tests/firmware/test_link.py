@@ -1,0 +1,198 @@
+"""The firmware answers as the virtual board does, request by request, and keeps what it is told over any power cut."""
+
+from __future__ import annotations
+
+import random
+from contextlib import suppress
+from dataclasses import replace
+
+import pytest
+from host_rig import HOUR, Rig
+from test_interlocks import AT, dive
+
+from schedgen.errors import SchedgenError
+from schedgen.link import deck
+from schedgen.link.client import Refused
+from schedgen.link.eeprom import Memory, Nameplate, blank_image
+from schedgen.link.frames import Frame, encode_frame
+from schedgen.link.messages import NO_CODE, NO_FIRING, REQUESTS, Values
+from schedgen.link.ports import VirtualPort
+from schedgen.link.virtual import VirtualBoard
+from schedgen.settings.code import code_number, dive_code
+from schedgen.settings.encode import encode
+from schedgen.settings.slot import pack_slot
+
+ASKED_ALIKE = ("identify", "read", "write", "commit", "arm", "disarm", "start", "pulse", "name")
+
+
+def fresh(rig: Rig) -> VirtualPort:
+    rig.host.clear()
+    rig.host.boot()
+    return VirtualPort(rig.host)
+
+
+def test_upload_readback_arm_and_disarm_work_as_on_any_board(halyard: Rig) -> None:
+    plan, _ = dive(halyard)
+    made = encode(plan, halyard.names)
+    port = fresh(halyard)
+    assert deck.upload(port, made, halyard.board.board_type).code == made.code
+    assert deck.readback(port).block == made.block
+    assert deck.arm(port, made.code).armed
+    record = deck.readback(port).essentials
+    assert record is not None
+    assert (record.dive_code, record.at_s, record.keep) == (made.code, AT, 2)
+    assert not deck.disarm(port).armed
+    assert deck.rename(port, "number 3").given_name == "number 3"
+
+
+def random_request(rng: random.Random, name: str, block: bytes) -> bytes:
+    values = {
+        "identify": [rng.randbytes(2)],
+        "read": [bytes([rng.choice((0, 1, 2, 4, 7)), rng.randrange(130), rng.choice((0, 0, 1)), rng.randrange(40)])],
+        "commit": [
+            bytes([rng.randrange(3), rng.choice((1, 2, 9)), rng.choice((len(block), 5, 0, 200))]) + rng.randbytes(4)
+        ],
+        "arm": [code_number(block).to_bytes(4, "little"), rng.randbytes(4)],
+        "disarm": [b"", b"x"],
+        "start": [code_number(block).to_bytes(4, "little"), rng.randbytes(4)],
+        "pulse": [
+            bytes([rng.randrange(10)])
+            + rng.choice((0, 1, 500, 10_001)).to_bytes(2, "little")
+            + bytes([rng.choice((0, 1, 50, 100, 101))])
+            + rng.choice((code_number(block), NO_CODE)).to_bytes(4, "little")
+        ],
+        "name": [b"abc\0\0\0\0\0", b"a\0b\0\0\0\0\0", b"\x1f" * 8, b"12345678"],
+    }  # fmt: skip
+    if name == "write":
+        length = rng.choice((0, 1, 16, 32))
+        head = bytes([rng.randrange(3), rng.choice((0, 50, 107, 108, 200)), 0, length])
+        return head + rng.randbytes(length)
+    return rng.choice(values[name])
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_any_request_gets_the_answer_of_the_virtual_board(halyard: Rig, seed: int) -> None:
+    rng = random.Random(seed)
+    plan, block = dive(halyard, "command")
+    plate = replace(Nameplate.of(halyard.board))
+    image = bytearray(blank_image(plate))
+    image[: len(block) + 5] = pack_slot(1, block)
+    virtual = VirtualBoard(Memory(bytes(image)))
+    halyard.host.clear(bytes(image[:256]))
+    halyard.host.boot()
+    assert plan.primary is not None
+    sequence = 0
+    for turn in range(250):
+        name = rng.choice(ASKED_ALIKE)
+        sequence = 0 if name == "identify" else sequence % 255 + 1
+        line = encode_frame(Frame(sequence, REQUESTS[name].number, random_request(rng, name, block)))
+        expected = virtual.feed(line, 0.0)
+        if name == "arm":
+            virtual.pulses.clear()  # on the board arming ends a pulse
+        got = halyard.host.receive(line)
+        assert got == expected, (turn, name, line.hex())
+        assert halyard.host.memory[:224] == bytes(virtual.memory.image[:224]), (turn, name)
+        assert halyard.host.memory[256:288] == bytes(virtual.memory.image[256:288]), (turn, name)
+
+
+def test_a_repeated_request_is_answered_again_and_not_done_again(halyard: Rig) -> None:
+    _, block = dive(halyard)
+    halyard.load(block)
+    halyard.identify()
+    line = encode_frame(Frame(5, REQUESTS["pulse"].number, bytes([0, 100, 0, 100, 0xFF, 0xFF, 0xFF, 0xFF])))
+    first = halyard.host.receive(line)
+    halyard.host.seconds(2)
+    assert halyard.levels()["OUT1"] == 0
+    assert halyard.host.receive(line) == first
+    assert halyard.levels()["OUT1"] == 0
+
+
+@pytest.mark.parametrize("torn", [0, 1])
+def test_a_power_cut_at_any_write_of_an_upload_leaves_the_old_settings_or_the_new(halyard: Rig, torn: int) -> None:
+    old_plan, old = dive(halyard)
+    new_plan, new = dive(halyard, limits={"latest_s": 5 * HOUR})
+    assert old_plan != new_plan
+    made = encode(new_plan, halyard.names)
+    for cut in range(1, 12):
+        halyard.load(old)
+        halyard.host.host.writes = 0
+        halyard.host.host.cut_at = cut
+        halyard.host.host.cut_torn = torn
+        with suppress(SchedgenError, Refused):
+            deck.upload(VirtualPort(halyard.host), made, halyard.board.board_type)
+        halyard.host.host.cut_at = 0
+        halyard.host.boot()
+        identity = deck.readback(VirtualPort(halyard.host))
+        assert identity.block in (old, new), (cut, torn)
+
+
+@pytest.mark.parametrize("torn", [0, 1])
+def test_a_power_cut_at_any_write_of_arming_leaves_it_armed_or_not_and_never_started(halyard: Rig, torn: int) -> None:
+    _, before = dive(halyard, limits={"latest_s": 5 * HOUR})
+    _, block = dive(halyard)
+    states = set()
+    for cut in range(1, 14):
+        halyard.begin(*dive(halyard, limits={"latest_s": 5 * HOUR}))  # the journal of another dive, started
+        halyard.host.seconds(600)
+        halyard.ask("disarm")
+        halyard.host.host.wet = 0
+        halyard.host.poke(0, pack_slot(7, block))
+        halyard.identify()
+        halyard.host.host.writes = 0
+        halyard.host.host.cut_at = cut
+        halyard.host.host.cut_torn = torn
+        halyard.ask("arm", code=code_number(block))
+        halyard.host.host.cut_at = 0
+        halyard.host.boot()
+        answer = halyard.identify()
+        states.add(answer.number("state"))
+        assert answer.number("state") in (0, 1), (cut, torn)
+        if answer.number("state") == 1:
+            assert answer.number("elapsed") == 0
+    assert states == {0, 1}
+    assert before != block
+
+
+def test_the_journal_tells_of_the_last_dive(halyard: Rig) -> None:
+    plan, block = dive(halyard)
+    halyard.begin(plan, block)
+    halyard.host.seconds(AT + 300 - 60)
+    halyard.host.host.pack_mv = 11_000
+    halyard.host.seconds(5 * HOUR)
+    halyard.ask("disarm")
+    told = halyard.ask("journal")
+    assert isinstance(told, Values)
+    assert told.number("code") == code_number(block)
+    assert told.number("tries") == 3
+    assert told.number("first_firing") == AT
+    assert told.number("elapsed") == AT + 300 + 5 * HOUR
+    assert 10_700 <= told.number("lowest_mv") <= 11_000
+    readings, spacing = told.number("readings"), told.number("spacing")
+    assert readings == told.number("elapsed") // spacing
+    history = halyard.ask("history", first=0)
+    assert isinstance(history, Values)
+    data = history.data()
+    found = [int.from_bytes(data[n : n + 2], "little") for n in range(0, len(data), 2)]
+    assert found[0] == 0 or found[0] == 12_000, "the camera was on until an hour in"
+    assert abs(found[-1] - (12_000 if spacing * len(found) < AT else 11_000)) <= history.number("step_mv")
+    assert dive_code(block)
+
+
+def test_a_board_that_never_dived_has_no_last_dive(halyard: Rig) -> None:
+    _, block = dive(halyard)
+    halyard.load(block)
+    halyard.arm(block)
+    told = halyard.ask("journal")
+    assert isinstance(told, Values)
+    assert told.number("code") == NO_CODE
+    assert told.number("first_firing") in (0, NO_FIRING)
+
+
+def test_history_readings_are_at_least_twenty_four_and_each_cell_is_written_once(thole: Rig) -> None:
+    plan, block = dive(thole)
+    thole.begin(plan, block)
+    thole.host.seconds(20 * HOUR - 120)
+    told = thole.ask("journal")
+    assert isinstance(told, Values)
+    assert told.number("readings") >= 24
+    assert thole.identify().number("active") == 0, "the settings before it are still whole"
