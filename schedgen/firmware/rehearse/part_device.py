@@ -193,7 +193,7 @@ class SimulatedPart:
         self.probe = core.DeviceDebugProbe(self.device)
         self.device.reset() if image.fuses else None
         self.write("eeprom", memories.eeprom)
-        if memories.row:
+        if memories.row and self.is_megaavr:
             self.write("row", memories.row)
         self._fill_ram(seed)
         self._levels: dict[str, int] = {}
@@ -255,8 +255,15 @@ class SimulatedPart:
         program.aref = self.image.supply_v
         self._add(program, core.Firmware.Area.Flash, self.image.flash)
         if self.image.fuses:
-            self._add(program, core.Firmware.Area.Fuses, self.image.fuses)
+            self._add(program, core.Firmware.Area.Fuses, self._fuses())
         return program
+
+    def _fuses(self) -> bytes:
+        """The fuses; the size of a boot section that is not started from, which the stock model refuses, made another."""
+        fuses = bytearray(self.image.fuses)
+        if not self.is_megaavr and len(fuses) > 1 and fuses[1] & 1:
+            fuses[1] &= 0xF9
+        return bytes(fuses)
 
     def _add(self, program: Any, area: Any, data: bytes) -> None:
         block = core.Firmware.block_view_t()

@@ -58,6 +58,7 @@ class Simulator:
     def play(self, scenario: Scenario, progress: Progress = lambda done: None) -> Record:
         """What comes of a scenario. Raises `SimulatorFailed`; the next call starts a new process then."""
         if self._process.poll() is not None:
+            self._close_pipes()
             self._start()
         answer = self._ask({"do": "play", "scenario": plain(scenario)}, progress)
         return record_from(answer["record"])
@@ -69,18 +70,21 @@ class Simulator:
     def close(self) -> None:
         """End the process."""
         process = self._process
-        for stream in (process.stdin, process.stdout):
-            if stream is not None:
-                try:
-                    stream.close()
-                except OSError:
-                    continue
+        self._close_pipes()
         try:
             process.wait(timeout=5)
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
         self._trouble.close()
+
+    def _close_pipes(self) -> None:
+        for stream in (self._process.stdin, self._process.stdout):
+            if stream is not None:
+                try:
+                    stream.close()
+                except OSError:
+                    continue
 
     def __enter__(self) -> Simulator:
         """Return itself."""
