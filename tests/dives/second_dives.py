@@ -123,7 +123,7 @@ def scene(name: str) -> Scene:
     fire, pause, tries = triple(primary["fire"])[1], triple(primary["pause"])[1], int(primary["tries"])
     last_end = at + tries * fire + (tries - 1) * pause
     series = int(dive["pack"]["series"])
-    usual = {"nmc": 3.7, "lfp": 3.2}[cell.data["chemistry"]] * series
+    usual = triple(cell.data["nominal"])[1] * series
     full = triple(cell.data["full"])[1] * series
     needed = parting(dive, (triple(cell.data["cut_off"])[1] * series, usual, full))
     cut = (
