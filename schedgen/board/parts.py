@@ -82,7 +82,7 @@ def _megaavr_0(name: str, flash_kb: int, sram_kb: int) -> Part:
             if pin in pwm and (large or timer != "TCB3"):
                 pwm[pin].append(Channel(timer, "WO", f"PORT{pin[1]}"))
     return Part(
-        name, "megaavr-0", flash_kb * 1024, sram_kb * 1024, 256, 64 if large or flash_kb >= 16 else 32,
+        name, "megaavr-0", flash_kb * 1024, sram_kb * 1024, 256, 64 if flash_kb >= 32 else 32,
         frozenset(pins), frozenset({"PF6"}), ("PF0", "PF1"), adc,
         {pin: tuple(channels) for pin, channels in pwm.items() if channels},
     )  # fmt: skip
