@@ -24,6 +24,18 @@ def _wish(name: str, metavar: str, text: str) -> Callable[[Command], Command]:
     return click.option(f"--{name}", multiple=True, metavar=metavar, callback=_in_order, expose_value=False, help=text)
 
 
+def _named(file: str) -> str:
+    """The file as a patch names it: from this folder where it lies below, else by its bare name; with slashes."""
+    import os
+    from pathlib import Path
+
+    try:
+        below = os.path.relpath(file)
+    except ValueError:  # another drive
+        below = ".."
+    return Path(file).name if below.startswith("..") else Path(below).as_posix()
+
+
 @click.command("fit", short_help="the best schedule that passes, as a patch of the file")
 @dive_argument
 @_wish("most", "LOAD", "Longest time on of a load (camera), or the brightest level of a light (lights).")
@@ -51,7 +63,7 @@ def command(ctx: click.Context, file: str, sink_speed: str | None, out: str | No
         raise UsageError("There is no wish.", "write --most camera, --most lights, --latest release or --fewest cells")
     loaded = load_dive(file, as_json)
     wishes = [wish_of(option, name, loaded.dive, sink_speed) for option, name in pairs]
-    found = fit(loaded, read_text(file), wishes, lambda text: load_text(text, file), file)
+    found = fit(loaded, read_text(file), wishes, lambda text: load_text(text, file), _named(file))
     if out is not None and found.met:
         from schedgen.commands.files import write_text
 
