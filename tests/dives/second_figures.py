@@ -39,10 +39,10 @@ class Runs:
     least: int
 
 
-def runs_of(name: str, least: int) -> Runs:
-    """`least` is the count of strings that the report calls enough."""
+def runs_of(name: str, least: int, stuck_loads: tuple[str, ...]) -> Runs:
+    """`least` is the count of strings that the report calls enough, `stuck_loads` those it names as stuck on."""
     at = scene(name)
-    stuck = {load: worked(at, "energy", load, lasting_h=60.0) for load in at.windows}
+    stuck = {load: worked(at, "energy", load, lasting_h=60.0) for load in stuck_loads}
     fewer = worked(at, "energy", parallel=least - 1) if least > 1 else Outcome()
     enough = worked(at, "energy", parallel=least)
     energy = worked(at, "energy", lasting_h=450.0)

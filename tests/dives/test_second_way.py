@@ -45,7 +45,8 @@ LINES = {
 def case(request: pytest.FixtureRequest) -> tuple[Any, Runs, Figures]:
     """The committed report, the second way's runs, and its figures."""
     report = json.loads(committed(request.param, "json"))
-    runs = runs_of(request.param, report["information"]["pack"]["least_parallel"])
+    stuck = tuple(finding["load"] for finding in report["findings"] if finding["name"] == "load-stuck-on")
+    runs = runs_of(request.param, report["information"]["pack"]["least_parallel"], stuck)
     return report, runs, figures(runs)
 
 
