@@ -15,12 +15,10 @@ static uint32_t off_by(const uint32_t *second)
     return ((*second - state.clock_failed_at) >> BOARD_INTERNAL_SHIFT) + 1U;
 }
 
-static void no_later(uint32_t *limit, const uint32_t *second)
+/* Earlier by as much; that nothing fires before not_before is for may_fire() alone to see to. */
+static uint32_t no_later(const uint32_t *second)
 {
-    *limit = *second - off_by(second);
-    if (*limit < state.not_before) {
-        *limit = state.not_before;
-    }
+    return *second - off_by(second);
 }
 
 static uint32_t span_of(const struct firing *firing)
@@ -37,8 +35,8 @@ static const struct firing *first_firing(void)
 void release_lay_out(void)
 {
     state.not_before = state.said.not_before + off_by(&state.said.not_before);
-    no_later(&state.at, &state.said.at);
-    no_later(&state.latest, &state.said.latest);
+    state.at = no_later(&state.said.at);
+    state.latest = no_later(&state.said.latest);
     state.planned = UNKNOWN_S;
     if (first_firing()->present) {
         state.planned = state.said.primary.present ? state.said.at : state.said.latest;

@@ -1,7 +1,7 @@
 """How deep the stack can get: frames as the compiler tells them, calls as they stand in the program. Pure.
 
-Calls through the port's table are taken to reach any function of that table. Where the calls form a cycle no bound can be
-given; the firmware has none.
+Calls through the port's table are taken to reach any function of that table. Where the calls form a cycle no bound can
+be given; the firmware has none.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+from functools import lru_cache
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from schedgen.board.parts import parts
 from schedgen.commands import main
 from schedgen.errors import UsageError
 from schedgen.firmware import toolchain
-from schedgen.firmware.build import MOST_STATIC, build, build_in
+from schedgen.firmware.build import MOST_STATIC, Image, build, build_in
 from schedgen.firmware.generate import headers, part_of
 from schedgen.firmware.sources import sources_for, write_sources
 from schedgen.firmware.stack import calls, deepest, frames
@@ -33,12 +34,22 @@ def board_with(name: str, part: str | None = None) -> Board:
     return board.model_copy(update={"part": part, "status_light": light})
 
 
+@lru_cache(maxsize=8)
+def image_for(name: str, part: str | None = None) -> Image:
+    return build(board_with(name, part))
+
+
 @pytest.mark.parametrize("part", FAMILY)
 def test_every_part_of_the_family_builds_and_has_room_for_its_stack(part: str) -> None:
-    image = build(board_with("halyard-4809", part))
+    image = image_for("halyard-4809", part)
     assert len(image.flash) <= parts()[part].flash
     assert image.static_memory <= MOST_STATIC
     assert image.static_memory + image.deepest_stack <= parts()[part].sram
+
+
+def test_a_part_without_room_for_the_image_is_refused_with_the_figures() -> None:
+    with pytest.raises(UsageError, match=r"takes \d+ bytes of flash .* ATmega1608 has 16384"):
+        build(board_with("thole-1608"))
 
 
 def test_the_atmega328p_builds() -> None:
@@ -48,7 +59,7 @@ def test_the_atmega328p_builds() -> None:
 
 
 def test_the_same_board_gives_the_same_bytes() -> None:
-    assert build(board_with("halyard-4809")).flash == build(board_with("halyard-4809")).flash
+    assert build(board_with("halyard-4809")).flash == image_for("halyard-4809").flash
 
 
 @pytest.mark.parametrize("part", ["ATmega809", "ATmega808"])
@@ -74,7 +85,7 @@ def test_without_a_compiler_it_says_how_to_get_one(monkeypatch: pytest.MonkeyPat
 
 
 def test_the_fuses_are_those_of_the_part() -> None:
-    registers = {fuse.register for fuse in build(board_with("halyard-4809")).fuses}
+    registers = {fuse.register for fuse in image_for("halyard-4809").fuses}
     assert {"WDTCFG", "BODCFG", "BOOTEND"} <= registers
 
 
