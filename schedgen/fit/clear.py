@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from schedgen.dive.times import When
-from schedgen.errors import BlockError, OutOfRange
+from schedgen.errors import BlockError, OutOfRange, UsageError
 from schedgen.files.quantity import Quantity, write_duration, write_value
 from schedgen.fit.edits import Edit, changed_model
 from schedgen.fit.trial import Parts
@@ -82,7 +82,7 @@ def _rules(loaded: LoadedDive, finding: Finding) -> Callable[[Edit], bool]:
             plan = compile_plan(dive, loaded.board, loaded.places, loaded.cell)
             run = simulate_deciding if stop else simulate
             results = run(dive, loaded.board, loaded.cell, plan)
-        except OutOfRange:
+        except (OutOfRange, UsageError):
             return True
         block: bytes | BlockError
         try:

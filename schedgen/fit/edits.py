@@ -36,7 +36,7 @@ def _with(here: Any, keys: Sequence[str], value: Any) -> Any:
     if not keys:
         return value
     key, rest = keys[0], keys[1:]
-    if isinstance(here, list):
+    if isinstance(here, list | tuple):
         at = int(key)
         return [_with(item, rest, value) if i == at else item for i, item in enumerate(here)]
     if isinstance(here, Mapping):

@@ -57,6 +57,8 @@ class Fit:
     """Of a whole check of the new text."""
     tried: int
     """Candidates that were judged."""
+    offered: tuple[int, int, int] = (0, 0, 0)
+    """Combinations of field changes that the buttons may choose: now, as written, and of how many."""
 
     @property
     def met(self) -> bool:
@@ -95,7 +97,9 @@ def fit(loaded: LoadedDive, text: str, wishes: Sequence[Wish], read: Reader, fil
         answers[-1] = replace(answer, beyond=_proof(answer, new, read, file))
         bench = replace(bench, floors=(*bench.floors, found.score))
     verdict = now.check().verdict
-    return Fit(tuple(answers), new, patch(text, new, file), verdict, bench.tried)
+    allowed, written = ([choice.allowed for choice in one.choices()] for one in (now, loaded))
+    offered = (sum(allowed), sum(written), len(allowed))
+    return Fit(tuple(answers), new, patch(text, new, file), verdict, bench.tried, offered)
 
 
 def _grant(wish: Wish, bench: Bench) -> tuple[Answer, Found | None, tuple[Edit, ...]]:

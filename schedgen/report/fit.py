@@ -23,6 +23,14 @@ def fit_lines(found: Fit, paint: Callable[..., str], out: str | None = None) -> 
         return [*lines, "Nothing was changed."]
     if not found.proven:
         lines.append("NOT PROVEN: a step beyond passes too. Try it, and tell the authors.")
+    now, before, count = found.offered
+    if now < before:
+        lines += wrapped(
+            f"Field changes: only {now} of {count} combinations can still be chosen on deck, as written {before};"
+            " what is best as written leaves no room for them.",
+            "",
+            "  ",
+        )
     if not found.patch:
         return [*lines, "The file is already the best that passes."]
     lines += ["", *found.patch.splitlines(), ""]
@@ -68,6 +76,7 @@ def fit_record(found: Fit) -> dict[str, Any]:
             }
             for answer in found.answers
         ],
+        "field_changes": dict(zip(("offered", "as_written", "combinations"), found.offered, strict=True)),
         "patch": found.patch,
         "tried": found.tried,
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -179,3 +180,17 @@ def test_no_camera_times_on_a_grid_beat_what_was_found() -> None:
             if not trial.passes and trial.stops[0].startswith("reserve-short"):
                 break  # longer bursts only take more
     assert tried > 50
+
+
+def test_it_says_how_many_field_changes_are_left() -> None:
+    found = granted(of_file(DEMO), ("fewest", "cells"))
+    now, before, count = found.offered
+    assert (before, count) == (14, 14)
+    changed = load_text(found.text, DEMO)
+    assert now == sum(changed.plan().allowed_changes)
+
+
+def test_without_scipy_it_says_what_to_install(flat: Callable, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "scipy.optimize", None)
+    with pytest.raises(UsageError, match="needs the library scipy"):
+        granted(flat(), ("most", "camera"))
