@@ -13,9 +13,9 @@ import click
 
 from schedgen.commands.common import console, dive_argument
 
-LOOK_S = 0.1
+LOOK_S = 0.05
 """How often the files' times are looked at."""
-SETTLE_S = 0.03
+SETTLE_S = 0.02
 SETTLE_LOOKS = 10
 """After a change the files are looked at again, so many times at most, until they stand still."""
 BEAT_S = 10.0

@@ -6,6 +6,7 @@ Times are seconds of the controller's elapsed clock.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -269,7 +270,10 @@ def plain(data: FigureData) -> dict[str, Any]:
     """The same as values for JSON, for the drawing in a browser. What is not a number there is None."""
 
     def rounded(values: Floats, digits: int) -> list[float | None]:
-        return [None if not np.isfinite(v) else round(float(v), digits) for v in values]
+        numbers: list[float | None] = np.round(np.asarray(values, dtype=np.float64), digits).tolist()
+        if np.isfinite(values).all():
+            return numbers
+        return [None if v is None or not math.isfinite(v) else v for v in numbers]
 
     def curves(one: Curves) -> dict[str, Any]:
         return {

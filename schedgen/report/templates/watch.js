@@ -80,7 +80,7 @@
 
   async function refresh() {
     const state = await (await fetch("/state", { cache: "no-store" })).json();
-    if (state.version === shown) return;
+    if (state.version === 0 || state.version === shown) return;
     shown = state.version;
     problems(state);
     if (state.figure) good(state);
