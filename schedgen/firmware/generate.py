@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 INTERNAL_SHIFT = 3
 """The internal oscillator is taken to be off by at most a half to the power of this, an eighth: 10 % over 0 to 70 degC
-and the supply's range on both families (data sheets, from memory), and some more. It keeps time where the crystal fails.
-"""
+and the supply's range on both families (data sheets, from memory), and some more. It keeps time where the crystal
+fails."""
 
 WATCHDOG_S = 8
 """Nominal period of the watchdog, s."""
