@@ -92,13 +92,10 @@ def release_shortfall(subject: Subject, account: Account) -> list[Need]:
 
 
 def nominal_pack_v(subject: Subject) -> float:
-    """The nominal pack voltage [V], what `measured_at` is when left out: as the simulation takes it."""
-    from schedgen.simulate.loads import NOMINAL_CELL_V
+    """The nominal pack voltage [V], what `measured_at` is when left out: as plan and simulation take it."""
+    from schedgen.plan import mechanism
 
-    bank = subject.dive.pack.supplies
-    if bank is not None:
-        return bank.voltage.nominal
-    return NOMINAL_CELL_V[subject.cell.chemistry] * subject.dive.pack.series
+    return mechanism.nominal_pack_v(subject.dive, subject.cell)
 
 
 def _board_needs(subject: Subject, account: Account) -> Iterator[Need]:

@@ -15,8 +15,9 @@ from schedgen.errors import OutOfRange
 from schedgen.files.quantity import Quantity
 from schedgen.physics.cell import aged_resistance_factor, decay
 from schedgen.physics.pack import terminal_voltage
+from schedgen.plan.mechanism import nominal_pack_v
 from schedgen.simulate.corners import DEFAULT_HEALTH, spread_of
-from schedgen.simulate.loads import NOMINAL_CELL_V, power_at_level
+from schedgen.simulate.loads import power_at_level
 
 Verdict = Literal["connected", "not connected", "cannot tell"]
 ERRORS = 3.0
@@ -144,7 +145,7 @@ def _demand(setup: Setup, output: str, watt: float, other: str) -> tuple[float, 
     rail = board.rails[board.outputs[output].rail]
     release = _release_on(dive, output)
     if release is not None and release.kind != "motor":
-        volts = NOMINAL_CELL_V[cell.chemistry] * dive.pack.series
+        volts = nominal_pack_v(dive, cell)
         if release.measured_at is not None:
             volts = release.measured_at.nominal
         if rail.kind == "direct":

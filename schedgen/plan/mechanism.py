@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 Triple = tuple[float, float, float]
 DISSOLVING = "dissolving link"
-NOMINAL_CELL_V = {"nmc": 3.7, "lfp": 3.2}
-"""Nominal volts of a cell by chemistry: what a power without `measured_at` is taken at."""
+UNKNOWN_CELL_V = 3.6
+"""Nominal volts of a cell that is not handed in: common practice for lithium-ion, no source."""
 
 
 def firing_of(actuator: Actuator | None, at_s: int) -> Firing | None:
@@ -54,12 +54,21 @@ def cut_times(firing: Firing, needed: Triple | None) -> Triple:
     return powered_to_elapsed(needed[0], firing), powered_to_elapsed(needed[1], firing), end
 
 
+def nominal_pack_v(dive: Dive, cell: Cell | None) -> float:
+    """The nominal pack voltage [V], at which a power without `measured_at` is taken: the cell's label times those in
+    series, or what a power bank puts out."""
+    bank = dive.pack.supplies
+    if bank is not None:
+        return bank.voltage.nominal
+    return dive.pack.series * (UNKNOWN_CELL_V if cell is None else cell.nominal.nominal)
+
+
 def _drive(actuator: Actuator, dive: Dive, board: Board, cell: Cell | None) -> Drive:
     """Volts that the actuator may get: its rail's, or the pack's from cut-off to full."""
     from schedgen.physics.release import Drive
 
     series = dive.pack.series
-    nominal = series * NOMINAL_CELL_V.get(cell.chemistry if cell is not None else "nmc", 3.7)
+    nominal = nominal_pack_v(dive, cell)
     measured = nominal if actuator.measured_at is None else actuator.measured_at.nominal
     rail = board.rails.get(board.outputs[actuator.wired_to or ""].rail)
     if rail is not None and rail.voltage is not None:

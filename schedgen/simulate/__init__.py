@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from schedgen.simulate.results import Account, Case, LoadHeat, Results, Trace
 from schedgen.simulate.run import simulate
 
 if TYPE_CHECKING:
+    from schedgen.board.cell import Cell
+    from schedgen.board.model import Board
+    from schedgen.dive.model import Dive
     from schedgen.plan.model import Plan
     from schedgen.simulate.sampled import Sampled
 
 __all__ = ["Account", "Case", "LoadHeat", "Results", "Trace", "simulate", "simulate_many"]
 
 
-def simulate_many(dive: Any, board: Any, cell: Any, plan: Plan, runs: int, seed: int) -> Sampled:
+def simulate_many(dive: Dive, board: Board, cell: Cell, plan: Plan, runs: int, seed: int) -> Sampled:
     """`runs` dives, every uncertain input drawn uniformly inside its bounds; see `schedgen.simulate.sampled`, which a
     plain check never loads."""
     from schedgen.simulate.sampled import simulate_many as many

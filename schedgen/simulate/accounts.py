@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,9 @@ from schedgen.simulate.corners import DEFAULT_RESERVE
 from schedgen.simulate.engine import COLDEST_C, HOTTEST_C, climate, look_up
 from schedgen.simulate.results import IN_CELLS, Floats
 from schedgen.simulate.solved import Solved, watts_of
+
+if TYPE_CHECKING:
+    from schedgen.dive.model import Dive
 
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.intp]
@@ -45,7 +48,7 @@ class Energy:
     hottest: Floats
 
 
-def reserve_of(dive: Any) -> float:
+def reserve_of(dive: Dive) -> float:
     """The reserve as a share of label x health; its high bound where it has one."""
     return float(dive.pack.reserve.high) if dive.pack.reserve is not None else DEFAULT_RESERVE
 

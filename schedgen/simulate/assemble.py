@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +12,10 @@ from schedgen.simulate.accounts import energy_of, phases_at, reserve_of
 from schedgen.simulate.limits import Ends, firing_lowest, first_below, low_current, lowest, output_peaks
 from schedgen.simulate.results import CONTROLLER, Account, Floats, LoadHeat, Trace
 from schedgen.simulate.solved import Solved, watts_of
+
+if TYPE_CHECKING:
+    from schedgen.board.model import Board
+    from schedgen.dive.model import Dive
 
 
 def _maybe(value: float) -> float | None:
@@ -39,7 +43,7 @@ def _largest(solved: Solved, ends: Ends) -> tuple[Floats, Floats, Floats]:
     )
 
 
-def accounts_of(solved: Solved, ends: Ends, dive: Any, board: Any, plan: Plan) -> list[Account]:
+def accounts_of(solved: Solved, ends: Ends, dive: Dive, board: Board, plan: Plan) -> list[Account]:
     """One account for each run of a batch."""
     by_output = _lowest_by_output(solved, ends)
     parts = (
@@ -100,7 +104,7 @@ def _lowest_by_output(solved: Solved, ends: Ends) -> dict[str, Floats]:
     return {name: lowest(solved, ends, on).volts for name, on in on_output.items()}
 
 
-def _voltages(solved: Solved, ends: Ends, board: Any, plan: Plan) -> list[dict[str, Any]]:
+def _voltages(solved: Solved, ends: Ends, board: Board, plan: Plan) -> list[dict[str, Any]]:
     """Lowest voltages of each run, and when a cell crosses the limits."""
     least = lowest(solved, ends, np.ones_like(solved.true_s, dtype=bool))
     firing = firing_lowest(solved, ends, board, plan)
@@ -126,7 +130,7 @@ def _voltages(solved: Solved, ends: Ends, board: Any, plan: Plan) -> list[dict[s
 
 
 def _currents(
-    solved: Solved, ends: Ends, dive: Any, board: Any, by_output: Mapping[str, Floats]
+    solved: Solved, ends: Ends, dive: Dive, board: Board, by_output: Mapping[str, Floats]
 ) -> list[dict[str, Any]]:
     """Largest currents of each run, and the longest time below a power bank's keep-alive current."""
     runs = solved.runs

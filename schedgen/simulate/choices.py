@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +17,11 @@ from schedgen.simulate.limits import ends_of
 from schedgen.simulate.results import Case, Results
 from schedgen.simulate.run import WORST_CORNERS, prepare, solve_batch, worst_of
 
+if TYPE_CHECKING:
+    from schedgen.board.cell import Cell
+    from schedgen.board.model import Board
+    from schedgen.dive.model import Dive
+
 DECIDING = ("nominal", "energy", "heat", "backup-late")
 """Cases that a finding of severity stop may hang on. The corner for voltage has the very inputs of that for energy."""
 
@@ -24,7 +29,7 @@ Housings = dict[tuple[Any, ...], Interior | None]
 """What is in the housing, by the levels that each output has: nothing else of a plan enters into it."""
 
 
-def simulate_deciding(dive: Any, board: Any, cell: Any, plan: Plan, housings: Housings | None = None) -> Results:
+def simulate_deciding(dive: Dive, board: Board, cell: Cell, plan: Plan, housings: Housings | None = None) -> Results:
     """Results with the cases of `DECIDING`, and `voltage` as a second name for `energy`.
 
     `housings` keeps what is worked out about the housing from one call to the next, for plans of one dive.

@@ -7,10 +7,11 @@ for samples alike. True time is elapsed time x scale, scale = 1 / (1 + clock err
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from schedgen.dive.vehicle import After, RestVoltage
 from schedgen.errors import OutOfRange
 from schedgen.files.quantity import Quantity
 from schedgen.physics.cell import CellTables, aged_resistance_factor, self_discharged
@@ -22,6 +23,12 @@ from schedgen.simulate.inputs import CornerName, Input, Inputs, Side, uncertain
 from schedgen.simulate.loads import Demand
 from schedgen.simulate.results import Floats
 from schedgen.simulate.runs import Runs
+
+if TYPE_CHECKING:
+    from schedgen.board.cell import Cell
+    from schedgen.board.model import Board
+    from schedgen.dive.model import Dive
+    from schedgen.dive.vehicle import Site
 
 DEFAULT_CHARGE = Quantity(0.95, 0.95, 0.95)
 DEFAULT_HEALTH = Quantity(0.60, 0.70, 0.80)
@@ -47,26 +54,26 @@ def _interval(name: str, low: float, nominal: float, high: float, cold: Any, hot
     return uncertain(name, Quantity(low, nominal, high), cold, hot, cause)
 
 
-def start_charge(dive: Any, cell: Any, tables: CellTables) -> Quantity:
+def start_charge(dive: Dive, cell: Cell, tables: CellTables) -> Quantity:
     """Charge at start as a share of label x health, before self-discharge: as written, from a rested voltage (nothing
     for its temperature: under 1 mV/K), or the default 95 %. Raises OutOfRange for a voltage off the table, or a
     record of an earlier dive that nobody has read yet."""
     charge = dive.pack.charge
     if charge is None:
         return DEFAULT_CHARGE
-    if hasattr(charge, "rest_voltage"):
+    if isinstance(charge, RestVoltage):
         volts, series = charge.rest_voltage, dive.pack.series
         stray = HYSTERESIS_V[cell.chemistry]
         between = (volts.low, volts.nominal, volts.high)
         return Quantity(
             *charge_from_rest(tables, between, series, charge.rested.low, cell.capacity.nominal, stray), "tolerance"
         )
-    if not hasattr(charge, "nominal"):
+    if isinstance(charge, After):
         raise OutOfRange("pack.charge: the charge left after an earlier dive is not known until its record is read")
     return Quantity(charge.low, charge.nominal, charge.high)
 
 
-def _pack_inputs(dive: Any, cell: Any, tables: CellTables, plan: Plan) -> list[Input]:
+def _pack_inputs(dive: Dive, cell: Cell, tables: CellTables, plan: Plan) -> list[Input]:
     pack = dive.pack
     charge = start_charge(dive, cell, tables)
     if pack.charged is not None:
@@ -93,7 +100,7 @@ def _pack_inputs(dive: Any, cell: Any, tables: CellTables, plan: Plan) -> list[I
     return inputs
 
 
-def spread_of(cell: Any) -> float:
+def spread_of(cell: Cell) -> float:
     """Half-width of a cell's resistance as a fraction."""
     spread = getattr(cell, "resistance_spread", None)
     if spread is None:
@@ -101,7 +108,7 @@ def spread_of(cell: Any) -> float:
     return float(getattr(spread, "nominal", spread))
 
 
-def _depth_sides(site: Any) -> tuple[Side, Side]:
+def _depth_sides(site: Site) -> tuple[Side, Side]:
     """Which bound of the bottom's depth is the cold one, and which the warm one."""
     at, temperature = zip(
         *sorted((float(row.depth.nominal), float(row.temperature.nominal)) for row in site.water), strict=True
@@ -110,7 +117,7 @@ def _depth_sides(site: Any) -> tuple[Side, Side]:
     return ("high", "low") if deep <= shallow else ("low", "high")
 
 
-def gather(dive: Any, board: Any, cell: Any, tables: CellTables, plan: Plan, demand: Demand) -> Inputs:
+def gather(dive: Dive, board: Board, cell: Cell, tables: CellTables, plan: Plan, demand: Demand) -> Inputs:
     """Every uncertain input of the dive with its worst sides."""
     true, fall, e = plan.true_events, plan.fall, plan.clock_tolerance
     splash, release, surface = true["splash"], true["release"], true["surface"]
@@ -154,7 +161,7 @@ def gather(dive: Any, board: Any, cell: Any, tables: CellTables, plan: Plan, dem
     return Inputs(inputs)
 
 
-def cases(dive: Any, plan: Plan) -> list[CaseSpec]:
+def cases(dive: Dive, plan: Plan) -> list[CaseSpec]:
     """The cases of this dive. What goes wrong is put on top of the worst corner for energy and voltage."""
     corners: tuple[CornerName, ...] = ("nominal", "energy", "voltage", "heat")
     out = [CaseSpec(name, name) for name in corners]
@@ -200,7 +207,7 @@ def arrange(inputs: Inputs, values: Floats, plan: Plan, parallel: int, specs: li
     return Runs(inputs, values, scale, splash, bottom, release, surface, end, strings, stuck)
 
 
-def pack_of(dive: Any, cell: Any, tables: CellTables, runs: Runs) -> Pack:
+def pack_of(dive: Dive, cell: Cell, tables: CellTables, runs: Runs) -> Pack:
     """The pack of each run. A pack with no string left keeps a millionth of one, so that it is empty at once."""
     parallel = np.maximum(runs.parallel, 1e-6)
     capacity = cell.capacity.nominal * 3600.0 * runs["pack.health"] * parallel

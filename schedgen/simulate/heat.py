@@ -9,7 +9,7 @@ network with an exact step of any length (`physics.nodes.Network`).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,12 @@ from schedgen.plan.model import Plan
 from schedgen.simulate.loads import Demand
 from schedgen.simulate.results import Floats
 from schedgen.simulate.runs import Ints, Runs
+
+if TYPE_CHECKING:
+    from schedgen.board.cell import Cell
+    from schedgen.dive.loads import Load
+    from schedgen.dive.model import Dive
+    from schedgen.dive.vehicle import Housing, Site
 
 CELL_J_KG_K = 1000.0
 """Specific heat of lithium-ion cells: 900 to 1100 J/(kg K) (from memory)."""
@@ -52,12 +58,12 @@ class Interior:
     sun_w: float
 
 
-def inside(load: Any) -> bool:
+def inside(load: Load) -> bool:
     """Whether a load is taken to be in the housing."""
     return load.resolved_role in INSIDE_ROLES
 
 
-def _films(housing: Any, site: Any, level: int) -> tuple[float, float]:
+def _films(housing: Housing, site: Site, level: int) -> tuple[float, float]:
     """Film coefficients inside [W/(m2 K)]: on the wall and cells (still air), on the cameras at a fan level."""
     air = fluids_at.air(20.0)
     still = float(heat.film_vertical_plate(air, 0.1, INSIDE_K)) + float(heat.film_radiation(20.0, 20.0))
@@ -67,7 +73,7 @@ def _films(housing: Any, site: Any, level: int) -> tuple[float, float]:
     return still, max(still, blown + float(heat.film_radiation(20.0, 20.0)))
 
 
-def _outside(housing: Any, site: Any) -> tuple[float, float]:
+def _outside(housing: Housing, site: Site) -> tuple[float, float]:
     """Conductance from the wall outward [W/K]: in air, in the coldest water; half the wall in series."""
     diameter, length = housing.outer_diameter.nominal, housing.length.nominal
     area = float(heat.tube_area(diameter, length))
@@ -93,7 +99,7 @@ def _network(names: list[str], capacities: list[float], to_air: Floats, outward:
     return network, to_air / total
 
 
-def interior_of(dive: Any, cell: Any, plan: Plan, demand: Demand) -> Interior | None:
+def interior_of(dive: Dive, cell: Cell, plan: Plan, demand: Demand) -> Interior | None:
     """The housing of a dive as networks, or None where the file does not describe it."""
     housing = dive.vehicle.housing
     if housing is None:

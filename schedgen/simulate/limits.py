@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from schedgen.plan.model import Plan
 from schedgen.simulate.engine import climate, look_up, terminal
+from schedgen.simulate.loads import own_volts
 from schedgen.simulate.results import BACKUP, PRIMARY, Floats
 from schedgen.simulate.runs import coefficients
 from schedgen.simulate.solved import Solved, watts_of
+
+if TYPE_CHECKING:
+    from schedgen.board.model import Board, Rail
 
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.intp]
@@ -83,11 +87,11 @@ def lowest(solved: Solved, ends: Ends, on: Flags) -> Lowest:
     return Lowest(volts, np.where(np.isfinite(volts), at_s, np.nan))
 
 
-def behind_rail(rail: Any, pack_v: Floats) -> Floats:
+def behind_rail(rail: Rail, pack_v: Floats) -> Floats:
     """Voltage of a rail when the pack has `pack_v`: its own, or where that is not enough the pack less the dropout."""
     if rail.kind == "direct":
         return pack_v
-    own = np.full_like(pack_v, rail.voltage.nominal)
+    own = np.full_like(pack_v, own_volts(rail))
     dropout = rail.dropout.high if rail.dropout is not None else 0.0
     if rail.kind == "boost":
         least = rail.input.low if rail.input is not None else 0.0
@@ -95,7 +99,7 @@ def behind_rail(rail: Any, pack_v: Floats) -> Floats:
     return np.minimum(own, np.maximum(pack_v - dropout, 0.0))
 
 
-def firing_lowest(solved: Solved, ends: Ends, board: Any, plan: Plan) -> dict[str, Lowest]:
+def firing_lowest(solved: Solved, ends: Ends, board: Board, plan: Plan) -> dict[str, Lowest]:
     """Lowest voltage at each release output during its scheduled tries; 0 V where the pack was empty before."""
     out = {}
     for account, firing in ((PRIMARY, plan.primary), (BACKUP, plan.backup)):
@@ -172,7 +176,7 @@ def low_current(solved: Solved, below_a: float) -> tuple[Floats, Floats]:
 
 
 def output_peaks(
-    solved: Solved, board: Any, lowest_v: Mapping[str, Floats]
+    solved: Solved, board: Board, lowest_v: Mapping[str, Floats]
 ) -> tuple[dict[str, Floats], dict[str, Floats]]:
     """Largest current (runs,) of each output and of each rail at the rail's own voltage, surges and flashes at their
     peak; a direct output at the lowest pack voltage it meets, a wire at the pack's highest."""
@@ -201,7 +205,7 @@ def output_peaks(
             elif rail.kind == "linear":
                 amps = watts
             else:
-                amps = watts * solved.runs[consumer.divide] / rail.voltage.nominal
+                amps = watts * solved.runs[consumer.divide] / own_volts(rail)
         amps = np.where(within, amps, 0.0)
         per_output[consumer.output] = per_output.get(consumer.output, 0.0) + amps
         rail_of[consumer.output] = consumer.rail

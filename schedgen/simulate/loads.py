@@ -9,14 +9,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from schedgen.files.quantity import Quantity
+from schedgen.plan.mechanism import nominal_pack_v
 from schedgen.plan.model import Firing, OnTime, Plan
 from schedgen.simulate.inputs import Input, fixed, uncertain
 from schedgen.simulate.results import BACKUP, CONTROLLER, PRIMARY, Floats
+
+if TYPE_CHECKING:
+    from schedgen.board.cell import Cell
+    from schedgen.board.model import Board, Rail
+    from schedgen.dive.loads import Load
+    from schedgen.dive.loads import Surge as Inrush
+    from schedgen.dive.model import Dive
 
 RETRY_S = 6 * 3600
 """After the last try, one further try every 6 h until `end`."""
@@ -24,8 +32,6 @@ AWAKE_TICK = 0.02
 """Share of the time the controller is awake for its once-a-second turn: a bound of our own firmware, no source."""
 
 Kind = Literal["power", "current", "conductance"]
-NOMINAL_CELL_V = {"nmc": 3.6, "lfp": 3.2}
-"""Nominal voltage of a cell by chemistry, V: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,7 +131,13 @@ class _Table:
         return slice(self.at[float(on.start_s)], last)
 
 
-def power_at_level(load: Any, level: int) -> Quantity:
+def own_volts(rail: Rail) -> float:
+    """The nominal voltage of a rail [V] that is not the pack itself."""
+    assert rail.voltage is not None
+    return rail.voltage.nominal
+
+
+def power_at_level(load: Load, level: int) -> Quantity:
     """Power of a load at a level of whole percent: level x power, or its `power_at` table, linear between the rows,
     from 0 at level 0 to `power` at level 100 % where the table does not say."""
     rows = sorted(load.power_at or (), key=lambda row: float(row.level.nominal))
@@ -146,7 +158,7 @@ def power_at_level(load: Any, level: int) -> Quantity:
 class DemandBuilder:
     """Collects consumers and inputs for one dive, board and plan."""
 
-    def __init__(self, dive: Any, board: Any, plan: Plan, nominal_pack_v: float) -> None:
+    def __init__(self, dive: Dive, board: Board, plan: Plan, nominal_pack_v: float) -> None:
         self.dive, self.board, self.plan = dive, board, plan
         self.nominal_pack_v = nominal_pack_v
         self.inputs: dict[str, Input] = {}
@@ -174,7 +186,8 @@ class DemandBuilder:
         if rail.kind == "direct":
             return "power", "", 1.0
         if rail.kind == "linear":
-            return "current", "", 1.0 / rail.voltage.nominal
+            return "current", "", 1.0 / own_volts(rail)
+        assert rail.efficiency is not None  # the board file gives it for every converter
         return "power", self.add(uncertain(f"board.rails.{rail_name}.efficiency", rail.efficiency, "low")), 1.0
 
     def load(self, output: str, name: str, on_times: tuple[OnTime, ...]) -> None:
@@ -206,11 +219,10 @@ class DemandBuilder:
             )
         self.levels[output] = levels
         if load.surge is not None:
-            self.surge(output, name, on_times)
+            self.surge(output, name, load.surge, on_times)
 
-    def surge(self, output: str, name: str, on_times: tuple[OnTime, ...]) -> None:
+    def surge(self, output: str, name: str, surge: Inrush, on_times: tuple[OnTime, ...]) -> None:
         """The inrush of a load at each switch-on; a change of level alone is none."""
-        surge = self.dive.loads[name].surge
         begun = np.full(self.table.size, -np.inf)
         starts: list[float] = []
         ordered = sorted(on_times, key=lambda on: on.start_s)
@@ -232,7 +244,7 @@ class DemandBuilder:
     def release(self, account: str, firing: Firing) -> None:
         """A release actuator while it fires: a wire or coil is a resistor, a motor takes its stalled power."""
         actuator = self.dive.release.primary if account == PRIMARY else self.dive.release.backup
-        if actuator.power is None:
+        if actuator is None or actuator.power is None:
             return
         rail_name = self.board.outputs[firing.output].rail
         rail = self.board.rails[rail_name]
@@ -247,7 +259,7 @@ class DemandBuilder:
             if rail.kind == "direct":
                 kind = "conductance"
             else:
-                scale *= rail.voltage.nominal**2
+                scale *= own_volts(rail)**2
         on = np.zeros(self.table.size)
         for start, stop in self.firings[account]:
             on[self.table.at[float(start)] : self.table.at[float(stop)]] = 1.0
@@ -276,7 +288,7 @@ class DemandBuilder:
         divide, scale = "", 1.0
         if rail.kind in ("buck", "boost"):
             kind, divide, _ = self.behind(supply.rail)
-            scale = rail.voltage.nominal
+            scale = own_volts(rail)
         for name, share in (("awake", awake), ("asleep", 1.0 - awake)):
             value = self.add(uncertain(f"board.supply.{name}", getattr(supply, name), "high"))
             self.always(kind, value, scale, divide, share)
@@ -308,7 +320,6 @@ class DemandBuilder:
         )
 
 
-def build_demand(dive: Any, board: Any, plan: Plan, cell: Any) -> Demand:
+def build_demand(dive: Dive, board: Board, plan: Plan, cell: Cell) -> Demand:
     """Demand of a plan on a board. Reads every output's `on_times`, the firings, the controller's own draw."""
-    volts = NOMINAL_CELL_V[cell.chemistry] * dive.pack.series
-    return DemandBuilder(dive, board, plan, volts).build()
+    return DemandBuilder(dive, board, plan, nominal_pack_v(dive, cell)).build()

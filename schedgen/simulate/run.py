@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,24 +20,29 @@ from schedgen.simulate.results import Account, Case, Results
 from schedgen.simulate.runs import Runs
 from schedgen.simulate.solved import Solved, Supply, solve_runs
 
+if TYPE_CHECKING:
+    from schedgen.board.cell import Cell
+    from schedgen.board.model import Board
+    from schedgen.dive.model import Dive
+
 WORST_CORNERS = ("energy", "voltage", "heat", "nominal")
 """Cases that the worst is taken from; nominal too, for a pack so weak that dying at once spares it its own loss."""
 
 
-def prepare(dive: Any, board: Any, cell: Any, plan: Plan) -> tuple[CellTables, Demand, Inputs]:
+def prepare(dive: Dive, board: Board, cell: Cell, plan: Plan) -> tuple[CellTables, Demand, Inputs]:
     """What every run of a dive shares: the cell's tables, the demand, the uncertain inputs."""
     tables = tables_of(cell)
     demand = build_demand(dive, board, plan, cell)
     return tables, demand, gather(dive, board, cell, tables, plan, demand)
 
 
-def tables_of(cell: Any) -> CellTables:
+def tables_of(cell: Cell) -> CellTables:
     """The look-up tables of a cell."""
     return cell if isinstance(cell, CellTables) else cell.tables
 
 
 def solve_batch(
-    dive: Any, cell: Any, tables: CellTables, demand: Demand, runs: Runs, interior: Interior | None, tail: bool
+    dive: Dive, cell: Cell, tables: CellTables, demand: Demand, runs: Runs, interior: Interior | None, tail: bool
 ) -> Solved:
     """Solves a batch of runs of one dive."""
     supply = None
@@ -46,7 +51,7 @@ def solve_batch(
     return solve_runs(dive, runs, demand, pack_of(dive, cell, tables, runs), supply, interior, tail)
 
 
-def simulate(dive: Any, board: Any, cell: Any, plan: Plan) -> Results:
+def simulate(dive: Dive, board: Board, cell: Cell, plan: Plan) -> Results:
     """Simulates every case of a dive: nominal, the worst corners, what goes wrong on top of them.
 
     Returns `Results`. Raises `OutOfRange` only for inputs that stand for nothing (a rested voltage off the cell's
@@ -117,7 +122,7 @@ def worst_of(accounts: Mapping[str, Account]) -> tuple[Account, str]:
     return account, by_margin
 
 
-def remarks(dive: Any) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def remarks(dive: Dive) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What the simulation took for granted, and what it could not look at."""
     assumed, unchecked = [], []
     if dive.pack.charge is None:

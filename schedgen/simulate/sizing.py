@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,8 +15,13 @@ from schedgen.simulate.limits import ends_of
 from schedgen.simulate.results import Account
 from schedgen.simulate.run import prepare, solve_batch
 
+if TYPE_CHECKING:
+    from schedgen.board.cell import Cell
+    from schedgen.board.model import Board
+    from schedgen.dive.model import Dive
 
-def with_strings(dive: Any, board: Any, cell: Any, plan: Plan, counts: Sequence[int]) -> dict[int, Account]:
+
+def with_strings(dive: Dive, board: Board, cell: Cell, plan: Plan, counts: Sequence[int]) -> dict[int, Account]:
     """The account of the worst corner for energy with each of `counts` parallel strings, all in one batch.
 
     Everything else is as in the dive; the housing keeps the heat that the pack as written holds. The pack is not

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,9 @@ from schedgen.simulate.runs import (
     time_grid,
 )
 from schedgen.simulate.surroundings import around, turns_of
+
+if TYPE_CHECKING:
+    from schedgen.dive.model import Dive
 
 LEAST_CELL_V, MOST_CELL_V = 2.0, 4.3
 """Bounds of a cell's voltage for the estimate of how long a pack may last."""
@@ -210,7 +213,7 @@ def watts_of(solved: Solved, consumer: Consumer, volts: Floats, flash_peak: bool
 
 
 def solve_runs(
-    dive: Any, runs: Runs, demand: Demand, pack: Pack, supply: Supply | None, interior: Interior | None, tail: bool
+    dive: Dive, runs: Runs, demand: Demand, pack: Pack, supply: Supply | None, interior: Interior | None, tail: bool
 ) -> Solved:
     """Solves a batch. With `tail` every run goes on after its `end` until the pack is empty. Without an `interior` the
     cells are as warm as what is around the housing."""

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from schedgen.simulate.results import Floats
 from schedgen.simulate.runs import Runs
+
+if TYPE_CHECKING:
+    from schedgen.dive.vehicle import Site
 
 
 def depth_at(time_s: Floats, runs: Runs) -> Floats:
@@ -18,7 +21,7 @@ def depth_at(time_s: Floats, runs: Runs) -> Floats:
     return np.asarray(share * runs["site.depth"])
 
 
-def water_at(site: Any, depth_m: Floats, blend: Floats) -> Floats:
+def water_at(site: Site, depth_m: Floats, blend: Floats) -> Floats:
     """Temperature of the water in degC at depths (steps, runs), linear between the rows, held outside them.
 
     `blend` (runs,) is -1 for the low bound of every row, 0 nominal, 1 the high bound.
@@ -33,13 +36,13 @@ def water_at(site: Any, depth_m: Floats, blend: Floats) -> Floats:
     return np.asarray(np.where(blend < 0, middle + (middle - low) * blend, middle + (high - middle) * blend))
 
 
-def turns_of(site: Any) -> Floats:
+def turns_of(site: Site) -> Floats:
     """Depths in m of the rows between the first and the last: there the temperature goes another way."""
     at = sorted(float(row.depth.nominal) for row in site.water)
     return np.array(at[1:-1])
 
 
-def around(site: Any, time_s: Floats, runs: Runs) -> tuple[Floats, Floats]:
+def around(site: Site, time_s: Floats, runs: Runs) -> tuple[Floats, Floats]:
     """Temperature around the package in degC, and depth in m, at times (steps, runs): air until splash, then water."""
     depth = depth_at(time_s, runs)
     water = water_at(site, depth, runs["site.water.temperature"])

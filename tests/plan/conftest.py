@@ -169,7 +169,7 @@ def whole_dive(**more: Any) -> SimpleNamespace:
             mass=q(46.0), volume=q(0.0515), weighed_in_water=None, ballast=part(mass=q(16.0), density=q(7200.0)),
             frontal_area=q(0.16), drag_coefficient=part(down=q(1.0), up=q(0.9)),
         ),
-        "pack": part(series=3, protection=None, shed=q(3.1), release_below=q(2.95)),
+        "pack": part(series=3, protection=None, shed=q(3.1), release_below=q(2.95), supplies=None),
         "loads": lead_loads(),
         "schedule": [line("camera", "bottom", "bottom+600")],
         "release": part(

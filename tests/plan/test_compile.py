@@ -13,6 +13,7 @@ from schedgen.dive.times import When
 from schedgen.files.place import Place
 from schedgen.files.quantity import write_duration
 from schedgen.plan.limits import change_notes, interlock_notes, window_notes
+from schedgen.plan.mechanism import nominal_pack_v
 from schedgen.plan.model import (
     Burst,
     ChooseLevel,
@@ -71,7 +72,7 @@ def test_shed_and_release_below_default_above_the_low_cut(whole: Whole) -> None:
 def test_the_low_cut_defaults_to_the_cells_cut_off(whole: Whole) -> None:
     dive = whole.dive()
     dive.pack.shed = dive.pack.release_below = None
-    cell = SimpleNamespace(cut_off=whole.quantity(2.5), full=whole.quantity(4.2), chemistry="nmc")
+    cell = SimpleNamespace(cut_off=whole.quantity(2.5), full=whole.quantity(4.2), nominal=whole.quantity(3.63))
     limits = whole.plan(dive, cell=cell).interlocks
     assert (limits.shed_v, limits.release_below_v) == (2.8, 2.65)
     with pytest.raises(ValueError, match="hand in the cell"):
@@ -254,3 +255,10 @@ def test_what_the_first_firing_command_cuts_off_is_noted(tmp_path: Path, request
 def test_a_release_time_before_the_start_is_noted(tmp_path: Path, request: pytest.FixtureRequest) -> None:
     notes = noted(tmp_path, request, "not_before: start + 3 h", "not_before: start - 1 h")
     assert "`not_before` is 1 h before start; taken as the start" in notes
+
+
+def test_the_nominal_pack_voltage_is_the_cells_label_or_the_power_banks_output(whole: Whole) -> None:
+    dive, cell = whole.dive(), SimpleNamespace(nominal=whole.quantity(3.63))
+    assert nominal_pack_v(dive, cell) == pytest.approx(3 * 3.63)
+    dive.pack.supplies = SimpleNamespace(voltage=whole.quantity(5.0))
+    assert nominal_pack_v(dive, cell) == 5.0

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from schedgen.dive.vehicle import After, RestVoltage
 from schedgen.errors import OutOfRange
 from schedgen.simulate import simulate, simulate_many
 from schedgen.simulate.run import prepare
@@ -286,7 +287,7 @@ def test_self_discharge_since_charging_is_taken_off(make: Any) -> None:
 def test_a_rested_voltage_gives_the_charge(make: Any) -> None:
     # the made-up cell is a straight line of 3.0 to 4.2 V: 3.9 V is 75 %. Low bound: 12 mV of the reading, 5 mV of
     # hysteresis and what is left of the relaxation after 2 h, 1.5 A x 15 milliohm x exp(-4) = 0.41 mV
-    charge = make.bag(rest_voltage=make.q(11.7, 0.036), rested=make.q(7200.0), temperature=make.q(15.0))
+    charge = RestVoltage(rest_voltage=make.q(11.7, 0.036), rested=make.q(7200.0), temperature=make.q(15.0))
     dive = make.dive({"lamp": make.load("OUT1", make.q(1.0))}, pack={"charge": charge})
     plan = make.plan({"OUT1": ("lamp", (make.on(0, 30000),))})
     results = simulate(dive, make.board(), make.cell(), plan)
@@ -296,6 +297,6 @@ def test_a_rested_voltage_gives_the_charge(make: Any) -> None:
 
 
 def test_an_earlier_dive_that_was_not_read_is_refused(make: Any) -> None:
-    dive = make.dive({"lamp": make.load("OUT1", make.q(1.0))}, pack={"charge": make.bag(after="monday.yaml")})
+    dive = make.dive({"lamp": make.load("OUT1", make.q(1.0))}, pack={"charge": After(after="monday.yaml")})
     with pytest.raises(OutOfRange, match=r"pack\.charge"):
         simulate(dive, make.board(), make.cell(), make.plan({"OUT1": ("lamp", (make.on(0, 30000),))}))

@@ -103,7 +103,7 @@ def test_a_wire_is_a_resistor(make: Any) -> None:
 
 
 def test_a_wire_without_measured_at_is_taken_at_the_nominal_pack_voltage(make: Any) -> None:
-    account = run(make, {}, {}, primary={"power": make.q(4.0), "measured_at": None}).nominal  # 3 x 3.6 V
+    account = run(make, {}, {}, primary={"power": make.q(4.0), "measured_at": None}).nominal  # 3 x the label's 3.6 V
     assert account.by_load_wh[PRIMARY] == pytest.approx(4.0 * 3 * 60 / 3600, rel=1e-6)
 
 
