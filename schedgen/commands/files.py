@@ -28,4 +28,4 @@ def write_bytes(path: str | Path, data: bytes) -> None:
             os.unlink(name)
             raise
     except OSError as error:
-        raise UsageError(f"{target} cannot be written: {error.strerror}.", "choose another place with --out") from error
+        raise UsageError(f"{target} cannot be written: {error.strerror}.", "choose another name or folder") from error

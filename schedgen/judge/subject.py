@@ -212,11 +212,6 @@ class Subject:
     # -- the water
 
     @property
-    def least_salinity(self) -> float:
-        """The least practical salinity of the profile."""
-        return min(row.salinity.low for row in self.dive.site.water)
-
-    @property
     def deepest_m(self) -> float:
         """The deepest the bottom may be [m]."""
         return self.dive.site.depth.high
