@@ -24,7 +24,6 @@ FAULTS = (
     ("beacon-late", "{load: beacon, from: surface + 5 min"),
     ("beacon-too-short", "wait: 24 h"),
     ("camera-cut-while-recording", "camera:"),
-    ("supply-mismatch", "series: 3"),
     ("reserve-short", "parallel: 2"),
 )
 
