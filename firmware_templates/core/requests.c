@@ -56,20 +56,18 @@ static uint8_t check_code(uint32_t code)
 /* What is flown from and said to count, after the slots have changed. */
 static void look_again(void)
 {
-    struct slot slot;
-    const uint8_t active = store_active(state.armed, state.code);
+    struct slot slots[2];
+    const uint8_t active = store_both(slots, state.armed, state.code);
     state.has_block = active != LINK_NO_SLOT && store_fly(active);
     if (state.has_block) {
-        store_slot(active, &slot);
-        state.code = slot.code;
+        state.code = slots[active].code;
     }
 }
 
 static uint8_t identify(void)
 {
-    struct slot a, b;
-    store_slot(0, &a);
-    store_slot(1, &b);
+    struct slot slots[2];
+    const uint8_t active = store_both(slots, state.armed, state.code);
     sense_measure();
     memcpy(answer + LINK_REPLY_IDENTIFY_TOKEN_AT, asked, 2);
     put(LINK_REPLY_IDENTIFY_PROTOCOL_AT, 1, LINK_PROTOCOL_VERSION);
@@ -79,11 +77,11 @@ static uint8_t identify(void)
     put(LINK_REPLY_IDENTIFY_EEPROM_SIZE_AT, 2, BOARD_EEPROM_SIZE);
     put(LINK_REPLY_IDENTIFY_SLOT_SIZE_AT, 2, BOARD_SLOT_SIZE);
     put(LINK_REPLY_IDENTIFY_STATE_AT, 1, dive_state());
-    put(LINK_REPLY_IDENTIFY_ACTIVE_AT, 1, store_active(state.armed, state.code));
-    put(LINK_REPLY_IDENTIFY_SEQUENCE_A_AT, 1, a.sequence);
-    put(LINK_REPLY_IDENTIFY_CODE_A_AT, 4, a.code);
-    put(LINK_REPLY_IDENTIFY_SEQUENCE_B_AT, 1, b.sequence);
-    put(LINK_REPLY_IDENTIFY_CODE_B_AT, 4, b.code);
+    put(LINK_REPLY_IDENTIFY_ACTIVE_AT, 1, active);
+    put(LINK_REPLY_IDENTIFY_SEQUENCE_A_AT, 1, slots[0].sequence);
+    put(LINK_REPLY_IDENTIFY_CODE_A_AT, 4, slots[0].code);
+    put(LINK_REPLY_IDENTIFY_SEQUENCE_B_AT, 1, slots[1].sequence);
+    put(LINK_REPLY_IDENTIFY_CODE_B_AT, 4, slots[1].code);
     put(LINK_REPLY_IDENTIFY_ARMED_AT, 1, state.armed ? 1U : 0U);
     put(LINK_REPLY_IDENTIFY_ELAPSED_AT, 3, dive_started() ? state.elapsed : 0U);
     put(LINK_REPLY_IDENTIFY_PACK_MV_AT, 2, state.pack_mv);
@@ -135,6 +133,19 @@ static uint8_t read(void)
     return DONE;
 }
 
+static bool is_valid(uint8_t number)
+{
+    struct slot slot;
+    store_slot(number, &slot);
+    return slot.valid;
+}
+
+/* Both slots are looked at only where it is needed: that takes longest of all. */
+static bool is_active(uint8_t number)
+{
+    return is_valid(number) && number == store_active(false, 0);
+}
+
 static uint8_t write(void)
 {
     const uint8_t slot = asked[LINK_ASK_WRITE_SLOT_AT];
@@ -146,13 +157,15 @@ static uint8_t write(void)
     if (state.armed) {
         return LINK_REASON_ARMED;
     }
-    if (slot == store_active(false, 0) || length < 1U || offset + length > BOARD_SLOT_SIZE - BOARD_SUM_BYTES) {
+    if (is_active(slot) || length < 1U || offset + length > BOARD_SLOT_SIZE - BOARD_SUM_BYTES) {
         return LINK_REASON_OUT_OF_RANGE;
     }
     if (!store_put((uint16_t)(store_address(slot) + offset), asked + LINK_ASK_WRITE_DATA_AT, length)) {
         return LINK_REASON_MEMORY_FAILED;
     }
-    look_again();
+    if (is_valid(slot)) { /* by a checksum that stood there, or came with the data */
+        look_again();
+    }
     memcpy(answer, asked, LINK_REPLY_WRITE_SIZE);
     answer_size = LINK_REPLY_WRITE_SIZE;
     return DONE;

@@ -59,9 +59,8 @@ void store_slot(uint8_t number, struct slot *slot)
     }
 }
 
-uint8_t store_active(bool armed, uint32_t code)
+uint8_t store_both(struct slot *slots, bool armed, uint32_t code)
 {
-    struct slot slots[2];
     for (uint8_t n = 0; n < 2U; n++) {
         store_slot(n, &slots[n]);
         if (armed && slots[n].code != code) {
@@ -73,6 +72,12 @@ uint8_t store_active(bool armed, uint32_t code)
         return ahead > 0U && ahead < 128U ? 1U : 0U;
     }
     return slots[0].valid ? 0U : slots[1].valid ? 1U : LINK_NO_SLOT;
+}
+
+uint8_t store_active(bool armed, uint32_t code)
+{
+    struct slot slots[2];
+    return store_both(slots, armed, code);
 }
 
 bool store_fly(uint8_t number)

@@ -22,7 +22,10 @@ uint32_t store_sum(uint16_t address, uint16_t count);
 
 void store_slot(uint8_t number, struct slot *slot);
 
-/* The slot that counts, LINK_NO_SLOT where none does; armed: only one with that code. */
+/* Looks at both slots and gives the one that counts, LINK_NO_SLOT where none does; armed: only one with that code. */
+uint8_t store_both(struct slot *slots, bool armed, uint32_t code);
+
+/* The same, for who wants no more than its number. */
 uint8_t store_active(bool armed, uint32_t code);
 
 /* Copies the block of a valid slot to where it is flown from. */
