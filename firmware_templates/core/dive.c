@@ -488,6 +488,7 @@ void dive_clock_failed(void)
 
 void dive_button(void)
 {
+    dive_fine(); /* what has passed of this second passed before the button */
     buttons_wake();
 }
 
