@@ -185,6 +185,21 @@ static uint8_t commit_block(uint16_t address, uint8_t length, uint32_t sum)
     return store_put((uint16_t)(address + 1U + length), bytes, sizeof bytes) ? DONE : LINK_REASON_MEMORY_FAILED;
 }
 
+/* A slot that was not valid before is so now; where the other one counted, the newer counts. */
+static void count_new(uint8_t number, const struct slot *slot)
+{
+    const uint8_t other = dive_port->load(store_address((uint8_t)(1U - number)));
+    const uint8_t ahead = (uint8_t)(slot->sequence - other);
+    if (state.has_block && (ahead == 0U || ahead >= 128U)) {
+        look_again();
+        return;
+    }
+    state.has_block = slot->valid && store_fly(number);
+    if (state.has_block) {
+        state.code = slot->code;
+    }
+}
+
 static uint8_t commit(void)
 {
     const uint8_t slot = asked[LINK_ASK_COMMIT_SLOT_AT];
@@ -213,7 +228,7 @@ static uint8_t commit(void)
             return reason;
         }
         store_slot(slot, &held);
-        look_again();
+        count_new(slot, &held);
     }
     put(LINK_REPLY_COMMIT_SLOT_AT, 1, slot);
     put(LINK_REPLY_COMMIT_SEQUENCE_AT, 1, sequence);
