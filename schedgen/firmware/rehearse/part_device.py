@@ -19,6 +19,7 @@ from schedgen.firmware.rehearse.part_adc328 import Converter
 from schedgen.firmware.rehearse.part_crystal import Crystal
 from schedgen.firmware.rehearse.part_memory import MemoryTap, UserRow
 from schedgen.firmware.rehearse.part_model import ADC_SLEEP, Hardware, PlainRegisters, discard
+from schedgen.firmware.rehearse.part_pinchange import PinChange
 from schedgen.firmware.rehearse.part_power import BrownOut, ClockControl, Protection
 from schedgen.firmware.rehearse.part_pwm import Dimmer, Tca, Timer1
 from schedgen.firmware.rehearse.part_rtc import Rtc
@@ -31,7 +32,7 @@ _MEGAAVR_STOCK = (
 )  # fmt: skip
 _MEGAAVR_LARGE = ("PORTB", "PORTE", "TCB3")
 _ATMEGA328_STOCK = (
-    "CPUINT", "RSTCTRL", "SLPCTRL", "FUSES", "NVMCTRL", "MISC", "PORTB", "PORTC", "PORTD", "EXTINT", "TC0", "VREF",
+    "CPUINT", "RSTCTRL", "SLPCTRL", "FUSES", "NVMCTRL", "MISC", "PORTB", "PORTC", "PORTD",  "TC0", "VREF",
     "WDT",
 )  # fmt: skip
 _UNBUILT_328 = (0x44, 0x41, 0x46, 0x23, 0x5F, 0x30)
@@ -179,6 +180,7 @@ class SimulatedPart:
         self.image, self.wiring, self.crystal, self.on_edge = image, wiring, crystal, on_edge
         self.is_megaavr = image.model != "atmega328p"
         self.errors: list[str] = []
+        self.pin_change: PinChange | None = None
         self._outside: dict[str, str | float] = {}
         self._hooks: list[Any] = []
         self._models: list[Hardware] = []
@@ -241,9 +243,17 @@ class SimulatedPart:
         usart = (vector("USART_RX"), vector("USART_UDRE"), vector("USART_TX"))
         self.usart = Usart(ATMEGA328, usart, self.wiring.receive_pin)
         self.brown_out, self.clock_control = None, None
+        self.pin_change = PinChange((vector("PCINT0"), vector("PCINT1"), vector("PCINT2")))
         self.dimmer = Timer1("TC1")
         converter = Converter(vector("ADC"), self._volts, self.image.supply_v)
-        self._models = [self.clock, self.usart, self.dimmer, converter, PlainRegisters("PLAIN", _UNBUILT_328)]
+        self._models = [
+            self.clock,
+            self.usart,
+            self.dimmer,
+            converter,
+            self.pin_change,
+            PlainRegisters("PLAIN", _UNBUILT_328),
+        ]
         self.tap = MemoryTap(0x1F, lambda value: value & 6 == 6)
         self.tap.watch(self.device)
         self._watching = [self.tap]
@@ -259,7 +269,7 @@ class SimulatedPart:
         return program
 
     def _fuses(self) -> bytes:
-        """The fuses; the size of a boot section that is not started from, which the stock model refuses, made another."""
+        """The fuses, but for the size of a boot section that nothing starts from: the stock model refuses ours."""
         fuses = bytearray(self.image.fuses)
         if not self.is_megaavr and len(fuses) > 1 and fuses[1] & 1:
             fuses[1] &= 0xF9
@@ -324,11 +334,14 @@ class SimulatedPart:
     def set_pin(self, pin: str, level: str | float) -> None:
         """Drive a pin from outside: H, L, Z (let go), U or D (pulled), or volts."""
         found = self.device.find_pin(pin)
+        before = found.digital_state()
         self._outside[pin] = level
         if isinstance(level, str):
             found.set_external_state(level)
         else:
             found.set_external_state("A", min(1.0, max(0.0, level / self.image.supply_v)))
+        if self.pin_change is not None and found.digital_state() != before:
+            self.pin_change.changed(pin)
 
     def _volts(self, channel: int) -> float:
         level = self._outside.get(f"PC{channel}", 0.0)
