@@ -1,0 +1,94 @@
+"""The ordinary commands' functions against the compiled firmware on the simulated part, through real pyserial."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import ceil
+
+import pytest
+from simulated_part import bad_upload, full_settings, image_of, opened, upload_time
+
+from schedgen.board.load import load_board
+from schedgen.board.model import Board
+from schedgen.firmware.rehearse.serving import served
+from schedgen.link import deck
+from schedgen.link.bench import begin_playing, last_dive, measure, playing, stop_playing
+from schedgen.link.client import Client, Refused
+from schedgen.link.search import who
+from schedgen.link.trial import try_output
+from schedgen.settings.code import from_crockford
+from schedgen.settings.slot import pack_slot
+
+
+@pytest.fixture(scope="module")
+def board() -> Board:
+    return load_board("halyard-4809")
+
+
+@pytest.fixture(scope="module")
+def name(board: Board) -> Iterator[str]:
+    with served(board, image_of(board)) as name:
+        yield name
+
+
+def test_upload_readback_name_arm_and_disarm(name: str, board: Board) -> None:
+    settings = full_settings(board)
+    with opened(name, board.serial.baud) as port:
+        assert deck.upload(port, settings, board.board_type).code == settings.code
+        assert deck.rename(port, "WHELK").given_name == "WHELK"
+    with opened(name, board.serial.baud) as port:
+        assert deck.readback(port).block == settings.block
+        assert who(port).given_name == "WHELK"
+        assert deck.arm(port, settings.code).armed
+        with pytest.raises(Refused) as refused:
+            Client(port).request("measure", readings=9)
+        assert refused.value.reason == "armed"
+        assert deck.disarm(port).state == "on bench"
+        assert last_dive(Client(port)) is None
+
+
+@pytest.mark.parametrize(("name", "page_s"), [("halyard-4809", 0.004), ("cleat-328p", None)])
+def test_an_upload_of_a_full_slot_takes_hardly_longer_than_its_bytes_need(name: str, page_s: float | None) -> None:
+    # In simulated time, so that other work on this computer does not count. EEPROM: 4 ms a page on the 0-series, each
+    # piece of 32 bytes touching two; 3.4 ms a changed byte on the 328P (data sheets, from memory).
+    board = load_board(name)
+    old, new = full_settings(board, 9), full_settings(board, 10)
+    assert len(new.block) >= 90
+    took, wire = upload_time(board, old, new)
+    whole = len(pack_slot(1, new.block))
+    eeprom = 0.0034 * whole if page_s is None else page_s * 2 * (ceil(whole / 32) + 1)
+    assert took <= 1.5 * wire + eeprom + 0.2, (took, wire, eeprom)
+
+
+def test_the_bench_measures_and_pulses(name: str, board: Board) -> None:
+    with opened(name, board.serial.baud) as port:
+        client = Client(port)
+        client.identify()
+        average = measure(client, 1024)
+        assert average.count >= 1024
+        assert average.mean_v == pytest.approx(11.1, abs=1.5)
+        trial = try_output(client, 0, 100, 1.5, 512)
+        assert trial.in_time
+        assert trial.before.count >= 256
+
+
+def test_a_dive_is_played_and_stopped(name: str, board: Board) -> None:
+    settings = full_settings(board)
+    with opened(name, board.serial.baud) as port:
+        deck.upload(port, settings, board.board_type)
+        client = Client(port)
+        begin_playing(client, from_crockford(settings.code), 3600)
+        changes = []
+        for now in playing(client):
+            changes += now.changes
+            if len(changes) >= 4:
+                break
+        assert [change.at_s for change in changes[:2]] == [3600, 3600 + 69]
+        stop_playing(client)
+        assert not list(playing(client))[-1].playing
+        assert client.identify().state == "on bench"
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_bad_line_never_makes_a_wrong_verified(name: str, board: Board, seed: int) -> None:
+    bad_upload(name, board, full_settings(board, 9), full_settings(board, 10), seed)
