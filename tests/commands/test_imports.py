@@ -23,7 +23,7 @@ ELSEWHERE_MISSING = (
 )
 """Modules of the standard library that Windows or Unix lacks."""
 OPTIONAL = ("yasimavr", "matplotlib", "scipy", "pint", "hypothesis", "pytest")
-REHEARSAL_ONLY = tuple(f"schedgen.firmware.rehearse.{name}" for name in ("part_", "player", "worker"))
+REHEARSAL_ONLY = tuple(f"schedgen.firmware.rehearse.{name}" for name in ("part_", "player", "terminal", "worker"))
 """Beginnings of the names of modules that run only in the rehearsal's own process, beside the optional simulator."""
 SLOW = ("gsw", "astral", "jinja2", "serial", "intelhex", "matplotlib", "scipy", "yasimavr")
 
