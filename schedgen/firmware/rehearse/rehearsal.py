@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from schedgen.plan.model import Plan
 
 Progress = Callable[[int, int], None]
+WRITING_S = 0.001
+"""Half a period of dimming: a compare value counts from the next period on."""
 BAUD_ERROR = 0.025
 """Most that both ends of a serial line may differ: common practice, half a bit over ten."""
 
@@ -104,7 +106,19 @@ def seen_edges(record: Record, board: Board, zero_s: float) -> dict[str, Seen]:
     for at, name, level in record.edges:
         if name != LIGHT:
             edges[name].append((at / 1e6 - zero_s, level))
-    return dict(edges)
+    return {name: _settled(found) if board.outputs[name].kind == "level" else found for name, found in edges.items()}
+
+
+def _settled(edges: Seen) -> Seen:
+    """Edges of a dimmed output without what its timer's registers say while they are written one after the other."""
+    settled: list[tuple[float, int]] = []
+    for at, level in edges:
+        if settled and at - settled[-1][0] < WRITING_S:
+            settled[-1] = (settled[-1][0], level)
+        else:
+            settled.append((at, level))
+    before = [0, *(level for _, level in settled)]
+    return [edge for edge, last in zip(settled, before, strict=False) if edge[1] != last]
 
 
 def troubles_of(record: Record, board: Board, plan: Plan) -> list[str]:
