@@ -76,7 +76,10 @@ def checklist(subject: Subject, rest: RestVoltage | None, weights: tuple[Weighin
 def _before_the_lid(subject: Subject, rest: RestVoltage | None, weights: tuple[Weighing, ...]) -> list[Item]:
     dive, plan = subject.loaded.dive, subject.plan
     pack = dive.pack
-    items = [Item(f"This sheet says {subject.judgement.verdict.upper()}, dive code {subject.code or 'none'}.")]
+    go = subject.judgement.verdict == "go"
+    items = [
+        Item(f"This sheet says GO, dive code {subject.code}." if go else "This sheet says NO-GO: the work ends here.")
+    ]
     cells = pack.series * pack.parallel
     items.append(
         Item(f"Pack: {cells} cells, {pack.series} in series x {pack.parallel}; no dents, no swelling, no heat.")
