@@ -45,7 +45,7 @@ the rest is refused `armed`. `disarm` is always obeyed. `start` starts the clock
 
 **Pulse.** One output on for a time, only while not armed. A release output also needs the dive code and at
 most 10 s. Level 0 switches off at once. Only a level output takes a level between 0 and 100. A second pulse while
-one runs is refused `busy` (level 0 is not). The reply comes at once, not at the end of the pulse.
+one runs is refused `busy` (level 0 is not). The reply comes at once, not at the end of the pulse. Arming ends it.
 
 **Measuring.** `measure` takes 1 to 256 readings of the pack (battery sense, calibrated, in mV) at once, one after the
 other, a running pulse going on meanwhile, and answers with the first reading, the sum of all, and the sum of the
@@ -69,18 +69,17 @@ bench lead is gone, when 10 s pass without a valid frame, and with speed 0 (alwa
 then every output goes to its safe level. While it goes on, `identify`, `read`, `journal`, `history`, `measure`,
 `follow`, `disarm` and speed 0 are obeyed, the rest is refused `busy`. `follow` takes out what happened since it was
 last asked: changes of outputs, the oldest first, at most six, 5 bytes each: elapsed second (3 bytes), output, level
-in percent (0: off; a flash pattern is one change on, one off; a release output stands for the status light). `lost`
-counts changes that the board had no room for, up to 255.
-
-**Plain text.** ``?`` as the first byte after a delimiter, a newline or 100 ms of silence, then a newline (CR or LF),
-is answered with one sentence and CR LF. Where the bytes before it may still be a frame (no zero yet, fewer than 60
-bytes, first of them below 60, not all of them newlines), the answer waits until a zero that closes no readable frame,
-a sixtieth byte or 100 ms of silence show that they were none. Silence between ``?`` and the newline does not matter.
-
-**Row.** Bytes 0 to 19 are the essentials record (`essentials.py`), 20 and 21 the battery-sense calibration (signed,
-low byte first, in 1/10000), 22 to 29 the given name, 30 and 31 the CRC-16 of bytes 20 to 29, high byte first. Name
-and calibration count only where it fits. To change the essentials record the board first writes 255 into byte 0 (no
-layout version has that), then bytes 1 to 19, then byte 0: a torn record is never taken for a whole one.
+in percent (0: off; a flash pattern is one change on, one off; a release output stands for the status light). The
+board may wait at a change until it was told, so that the dive takes longer than its speed says; `lost` counts changes
+that it had no room for, up to 255. **Plain text.** ``?`` as the first byte after a delimiter, a newline or 100 ms of
+silence, then a newline (CR or LF), is answered with one sentence and CR LF. Where the bytes before it may still be a
+frame (no zero yet, fewer than 60 bytes, first of them below 60, not all of them newlines), the answer waits until a
+zero that closes no readable frame, a sixtieth byte or 100 ms of silence show that they were none. Silence between
+``?`` and the newline does not matter. **Row.** Bytes 0 to 19 are the essentials record (`essentials.py`), 20 and 21
+the battery-sense calibration (signed, low byte first, in 1/10000), 22 to 29 the given name, 30 and 31 the CRC-16 of
+bytes 20 to 29, high byte first. Name and calibration count only where it fits. To change the essentials record the
+board first writes 255 into byte 0 (no layout version has that), then bytes 1 to 19, then byte 0: a torn record is
+never taken for a whole one.
 """
 
 from __future__ import annotations

@@ -56,6 +56,7 @@ class VirtualBoard:
         self.lead = True
         self.resets = 0
         self._player: Player | None = None
+        self._ended_pulses = 0
         self._decoder = FrameDecoder()
         self._plain = PlainText()
         self._last_sequence = 0
@@ -84,7 +85,7 @@ class VirtualBoard:
 
     def level_of(self, output: int) -> int:
         """Return the level at which a pulse holds `output` now, in percent, 0 where none does."""
-        for pulse in reversed(self.pulses):
+        for pulse in reversed(self.pulses[self._ended_pulses :]):
             if pulse.output == output:
                 return pulse.level if self._now_s < pulse.at_s + pulse.duration_ms / 1000 else 0
         return 0
@@ -227,6 +228,7 @@ class VirtualBoard:
 
     def _arm(self, asked: Values) -> dict[str, Value]:
         self.holdings.arm(asked.number("code"))
+        self._ended_pulses = len(self.pulses)
         return {"state": self._state, "code": asked["code"]}
 
     def _disarm(self, asked: Values) -> dict[str, Value]:

@@ -13,7 +13,7 @@ sqrt(3). Source: Tarantola 2005, Inverse Problem Theory, chapter 3 (from memory)
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -30,6 +30,8 @@ FEWEST = 6
 """Fewer readings than this are not fitted."""
 LEAST, MOST = 0.2, 4.0
 """Bounds of a load factor: beyond, something else than the loads differs."""
+FAR = 12.0
+"""Standard errors beyond its neighbours from which on a reading is none."""
 SIGMAS = 2.0
 """An uncertainty is given as so many standard errors: about 95 %."""
 FREE = 100.0
@@ -52,7 +54,8 @@ class Fit:
 
     `from_readings` and `from_held` are the two parts of it, each two standard errors. `beside` holds (name, value, two
     standard errors) of what was fitted with it. `misfit` is the root mean square of (reading - model) over its standard
-    error: about 1 where the model fits. `residuals_v` are (elapsed s, V).
+    error: about 1 where the model fits. `left_out` are the seconds of readings that no rounding explains (a cell of the
+    memory that was not written because of a reset, say). `residuals_v` are (elapsed s, V) of those used.
     """
 
     sought: Sought
@@ -63,6 +66,7 @@ class Fit:
     held: str
     beside: tuple[tuple[str, float, float], ...]
     used: int
+    left_out: tuple[int, ...]
     misfit: float
     residuals_v: tuple[tuple[int, float], ...] = field(repr=False)
     not_told_apart: tuple[str, ...]
@@ -143,6 +147,7 @@ def fit(model: Model, sought: Sought, readings: Sequence[Reading], sense: Sense)
         np.array([volts for _, volts in used]) + sense.offset_v,
         sense.sigma_v,
     )
+    problem, left_out = _believed(problem)
     found, jacobian = _gauss_newton(problem)
     errors = np.sqrt(np.diag(np.linalg.inv(jacobian.T @ jacobian + problem.bound)))
     held, held_error = _held(problem, found, jacobian)
@@ -156,11 +161,32 @@ def fit(model: Model, sought: Sought, readings: Sequence[Reading], sense: Sense)
         from_held=SIGMAS * held_error,
         held=held,
         beside=tuple((one.name, float(value), SIGMAS * float(error)) for one, value, error in beside),
-        used=len(used),
+        used=len(problem.at_s),
+        left_out=left_out,
         misfit=float(np.sqrt(np.mean((residual / problem.sigma_v) ** 2))),
         residuals_v=tuple(zip(problem.at_s, map(float, residual), strict=True)),
         not_told_apart=_not_told_apart(sought),
     )
+
+
+def _believed(problem: _Problem) -> tuple[_Problem, tuple[int, ...]]:
+    """The problem without readings far from all others, and their seconds: at most a tenth, else none is left out.
+
+    Far: `FAR` standard errors from a line through the two readings before and the two after. Voltage at rest falls
+    slowly, so that neighbours tell.
+    """
+    volts = problem.observed
+    strange = []
+    for k in range(2, len(volts) - 2):
+        around = sorted((volts[k - 2], volts[k - 1], volts[k + 1], volts[k + 2]))
+        gap = max(around[0] - volts[k], volts[k] - around[-1], 0.0)
+        if gap > FAR * problem.sigma_v + (around[-1] - around[0]):
+            strange.append(k)
+    if not strange or len(strange) > len(volts) / 10:
+        return problem, ()
+    kept = [k for k in range(len(volts)) if k not in strange]
+    fewer = replace(problem, at_s=tuple(problem.at_s[k] for k in kept), observed=volts[kept])
+    return fewer, tuple(problem.at_s[k] for k in strange)
 
 
 def _unknowns(model: Model, sought: Sought, gain: float) -> tuple[Unknown, ...]:

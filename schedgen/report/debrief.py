@@ -54,6 +54,9 @@ def _fit_lines(found: Fit, left_out: str, loaded: LoadedDive, paint: Paint) -> l
     for name, value, error in found.beside:
         lines.append(f"  Fitted with it: {name} {value:.4g} ± {error:.2g}")
     lines.append(f"  Readings miss the model by {found.misfit:.1f} times their rounding error (1 is a good fit).")
+    if found.left_out:
+        when = ", ".join(f"{at_s} s" for at_s in found.left_out)
+        lines += wrapped(f"Left out, far from their neighbours: the readings at {when}.", "  ")
     if left_out:
         lines += wrapped(f"{left_out[0].upper()}{left_out[1:]}.", "  ")
     lines += ["Cannot be told apart from voltage alone:", *(f"  - {text}" for text in found.not_told_apart)]

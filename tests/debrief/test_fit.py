@@ -99,6 +99,17 @@ def test_few_readings_and_nonsense_are_refused(
         fit(model, "loads", rising, SENSE)
 
 
+def test_a_reading_that_was_never_written_is_left_out_and_named(
+    model: Model, flown: dict[float, tuple[Reading, ...]]
+) -> None:
+    spoiled = list(flown[1.15])
+    spoiled[20] = Reading(spoiled[20].at_s, 13.62)  # an erased cell
+    found = fit(model, "loads", spoiled, SENSE)
+    assert len(found.left_out) == 1
+    assert found.used == len(spoiled) - 1
+    assert found.value == pytest.approx(1.15, abs=0.03)
+
+
 def test_what_the_model_does_not_explain_suggests_nothing(
     demo: LoadedDive, model: Model, flown: dict[float, tuple[Reading, ...]]
 ) -> None:
