@@ -1,6 +1,8 @@
 """What boards measured, and what follows from it: bench records, journals of last dives, the least-squares debrief.
 
 `bench_record`  what a bench test found, as a file: read, written, and put into a dive (`bench: FILE`)
+`bench_trial`   how each output is to be tried, and what its readings say
+`played`        a dive played on the bench against the Plan
 `connection`    is something wired to an output? from readings of the pack voltage, against three standard errors
 `journal`       what a board tells of its last dive; `journal_file` keeps it
 `happened`      planned against happened: events, edges, tries
