@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -13,15 +13,18 @@ from schedgen.files.quantity import Quantity, write_duration, write_value
 from schedgen.fit.edits import Edit, changed_model
 from schedgen.fit.trial import Parts
 from schedgen.judge.guesses import value_at
+from schedgen.judge.judging import judge_subject
 from schedgen.judge.names import FINDINGS
+from schedgen.judge.rules import all_rules
+from schedgen.judge.subject import Missing, Outcome, Subject
 
 if TYPE_CHECKING:
     from schedgen.judge.finding import Finding
     from schedgen.load import LoadedDive
 
-FACTORS = (1.1, 1.5, 3.0, 10.0)
+FACTORS = (1.1, 1.25, 1.5, 2.0, 3.0, 5.0, 10.0)
 """A value is tried at so many times as much and as little, until the finding goes."""
-SHIFTS_S = (600.0, 3600.0, 6 * 3600.0, 24 * 3600.0)
+SHIFTS_S = (600.0, 1800.0, 3600.0, 7200.0, 4 * 3600.0, 8 * 3600.0, 24 * 3600.0)
 COUNTS = (1, 2, 4, 10)
 FIXED = ("latitude", "longitude", "planned", "density", "format")
 """Last keys of values that nobody chooses for a dive."""
@@ -51,57 +54,79 @@ def clearings(
     An input is a quantity, a count or a time that the file has. A change counts when the finding is gone and no new
     stop has come. `told` is called with inputs done and in all; `valid` says whether the file could hold an edit.
     """
-    still = _rules(loaded, finding)
+    tests = _Tests(loaded, finding)
     paths = [path for path in loaded.places if path.rpartition(".")[2] not in FIXED]
     out = []
     for done, path in enumerate(paths):
         if told is not None:
             told(done, len(paths))
         value = value_at(loaded.dive, path)
-        found = _least(path, value, still)
-        if found is not None and (valid is None or valid(found.edit)):
-            out.append(found)
-    return sorted(out, key=lambda one: (one.edit.path.startswith("site."), one.share))
+        found = [one for way in (1, -1) if (one := _one_way(path, value, way, tests.still)) is not None]
+        good = [one for one in found if (valid is None or valid(one.edit)) and tests.clears(one.edit)]
+        out += [min(good, key=lambda one: one.share)] if good else []
+    return sorted(out, key=lambda one: (one.path.startswith("site."), one.share))
 
 
-def _rules(loaded: LoadedDive, finding: Finding) -> Callable[[Edit], bool]:
-    """Whether the finding is still there, or a new stop is, with an edit."""
-    from schedgen.judge import judge
-    from schedgen.plan import compile_plan
-    from schedgen.settings.encode import encode
-    from schedgen.simulate import simulate
-    from schedgen.simulate.choices import simulate_deciding
+class _Tests:
+    """Whether a finding stands with an edit: quickly, by its own rule alone; and for certain, by every rule."""
 
-    stop = FINDINGS[finding.name].severity == "stop"
-    before = {(f.name, f.load) for f in loaded.check().findings if f.severity == "stop"}
-    size = round(loaded.board.eeprom.size.nominal)
+    def __init__(self, loaded: LoadedDive, finding: Finding) -> None:
+        self.loaded, self.finding = loaded, finding
+        self.rules = tuple(rule for rule in all_rules() if finding.name in rule.names)
+        self.stop = FINDINGS[finding.name].severity == "stop"
+        self.margin_wh = loaded.simulate().worst.margin_wh
+        self.before = {(f.name, f.load) for f in loaded.check().findings if f.severity == "stop"}
 
-    def still(edit: Edit) -> bool:
+    def _subject(self, edit: Edit, simulated: bool) -> Subject:
+        """The dive with the edit. Raises OutOfRange, and UsageError for what is no part of it."""
+        from schedgen.plan import compile_plan
+        from schedgen.settings.encode import encode
+        from schedgen.simulate import simulate
+        from schedgen.simulate.choices import simulate_deciding
+
+        loaded = self.loaded
+        dive = changed_model(loaded.dive, [edit])
+        plan = compile_plan(dive, loaded.board, loaded.places, loaded.cell)
+        run = simulate_deciding if self.stop else simulate
+        results = run(dive, loaded.board, loaded.cell, plan) if simulated else None
+        parts = Parts(dive, loaded.board, loaded.cell, loaded.guessed, loaded.places)
         try:
-            dive = changed_model(loaded.dive, [edit])
-            plan = compile_plan(dive, loaded.board, loaded.places, loaded.cell)
-            run = simulate_deciding if stop else simulate
-            results = run(dive, loaded.board, loaded.cell, plan)
+            block = encode(plan, list(loaded.board.outputs), round(loaded.board.eeprom.size.nominal)).block
+        except BlockError as error:
+            return Subject(parts, plan, results, error)
+        return Subject(parts, plan, results, None, len(block))
+
+    def _same(self, found: Iterable[Outcome]) -> bool:
+        """Whether the finding is among them; one that could not be decided counts as still there."""
+        mine = self.finding
+        return any(
+            one.name == mine.name
+            and one.load == mine.load
+            and (isinstance(one, Missing) or one.severity == mine.severity)
+            for one in found
+        )
+
+    def still(self, edit: Edit) -> bool:
+        """By the finding's own rule."""
+        if not self.rules:
+            return not self.clears(edit)
+        try:
+            subject = self._subject(edit, any(rule.simulated for rule in self.rules))
+            return self._same(one for rule in self.rules for one in rule.decide(subject))
         except (OutOfRange, UsageError):
             return True
-        block: bytes | BlockError
+
+    def clears(self, edit: Edit) -> bool:
+        """By every rule: the finding is gone, no new stop has come, and a reserve that is short is no shorter."""
         try:
-            block = encode(plan, list(loaded.board.outputs), size).block
-        except BlockError as error:
-            block = error
-        parts = Parts(dive, loaded.board, loaded.cell, loaded.guessed, loaded.places)
-        found = judge(parts, plan, results, block).findings
-        there = {(f.name, f.load) for f in found if f.severity == "stop"}
-        same = any(f.name == finding.name and f.load == finding.load and f.severity == finding.severity for f in found)
-        return same or bool(there - before)
-
-    return still
-
-
-def _least(path: str, value: Any, still: Callable[[Edit], bool]) -> Clearing | None:
-    """The smaller of the least change up and the least change down."""
-    found = [one for way in (1, -1) if (one := _one_way(path, value, way, still)) is not None]
-    return min(found, key=lambda one: one.share) if found else None
+            subject = self._subject(edit, True)
+            found = judge_subject(subject).findings
+        except (OutOfRange, UsageError):
+            return False
+        if subject.run.worst.margin_wh < min(0.0, self.margin_wh):
+            return False
+        stops = {(f.name, f.load) for f in found if f.severity == "stop"}
+        return not self._same(found) and not stops - self.before
 
 
 def _one_way(path: str, value: Any, way: int, still: Callable[[Edit], bool]) -> Clearing | None:
@@ -179,7 +204,9 @@ def _scaled(path: str, value: Quantity, factor: float) -> Edit | None:
         if nominal <= 0:
             return None
     exact = nominal / value.nominal
-    made = Quantity(value.low * exact, nominal, value.high * exact, value.form, "", value.unit)
+    low = nominal if value.low == value.nominal else min(value.low * exact, nominal)
+    high = nominal if value.high == value.nominal else max(value.high * exact, nominal)
+    made = Quantity(low, nominal, high, value.form, "", value.unit)
     if value.unit == "%" and made.high > 1.0 + 1e-9:
         return None
     sign = next((sign for sign in ("±", "+/-") if sign in value.text), "")
