@@ -81,7 +81,8 @@ def cut_journal(rig: Rig, random: Random) -> Iterator[Case]:
     while True:
         number, how = random.randint(1, 14), random.choice(TEARS)
         at = random.uniform(70, rig.plan.end_s - 600)
-        held = at + 10 * JOURNAL_S + 3 + HOLD_S if at > rig.at_s - HOLD_S - 10 * JOURNAL_S else 0.0
+        before_release = rig.at_s - HOLD_S - 20 * JOURNAL_S < at < rig.at_s
+        held = at + 20 * JOURNAL_S + 3 + HOLD_S if before_release else 0.0
         limits = replace(rig.limits(2 * JOURNAL_S + 10, held), whole_try=False)
         yield case(
             rig, "power cut in a journal entry", f"at write {number} from {at:.0f} s on, left {how}",

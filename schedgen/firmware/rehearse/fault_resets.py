@@ -33,7 +33,8 @@ def resets_case(rig: Rig, kind: str, about: str, resets: list[tuple[float, str]]
     """A run with these (time, kind) resets."""
     actions = [reset_action(name, at) for at, name in resets]
     kinds = [name for _, name in resets]
-    held = max((at + 2.0 + _BOOT_S + HOLD_S for at, name in resets if name == "power"), default=0.0)
+    before_release = [at for at, name in resets if name == "power" and at < rig.at_s + lag_of(kinds)]
+    held = max((at + 2.0 + _BOOT_S + HOLD_S for at in before_release), default=0.0)
     allowed = rig.limits(lag_of(kinds), held)
     if "watchdog" in kinds:  # each adds its nominal period; the real one may be shorter
         allowed = replace(allowed, not_before_s=allowed.not_before_s - 2.0 * kinds.count("watchdog"))
