@@ -43,6 +43,16 @@ Checked = TypeVar("Checked", bound=Part)
 
 _DEPTH = Annotated[Quantity, Of(units.LENGTH, above=0, most=11_000, example="1450 m .. 1510 m")]
 _RATING = Annotated[Quantity, Of(units.LENGTH, above=0, example="2000 m")]
+_SHRINKS = Annotated[
+    Quantity,
+    Of(
+        units.SHARE,
+        least=0,
+        most=0.05,
+        because="floats that lose more are outside the linear law",
+        example="1.2 % ± 0.3 %",
+    ),
+]
 _DRAG = Annotated[Quantity, Of(units.NUMBER, above=0, most=10, example="1.0 ± 20 %")]
 _HEALTH = Annotated[Quantity, Of(units.SHARE, above=0, most=1, example="94 % ± 3 %")]
 _RESERVE = Annotated[Quantity, Of(units.SHARE, least=0, below=1, example="20 %")]
@@ -150,6 +160,9 @@ class Float(Part):
     volume: Volume = Field(description="Volume that the float displaces", examples=["18 L"])
     mass: Mass = Field(description="Mass of the float in air", examples=["9 kg"])
     rated_depth: _RATING = Field(description="Depth that the float is rated for")
+    shrinks: _SHRINKS | None = Field(
+        default=None, description="Share of its volume that it loses by its rated depth", examples=["1.2 % ± 0.3 %"]
+    )
 
 
 class Centres(Part):

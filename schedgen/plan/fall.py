@@ -31,12 +31,17 @@ Rows = tuple[tuple[float, float, float], ...]
 
 @dataclass(frozen=True, slots=True)
 class Package:
-    """Mass [kg] and displaced volume [m3] without ballast, ballast mass [kg] and density [kg/m3], of one corner."""
+    """Mass [kg] and displaced volume [m3] without ballast, ballast mass [kg] and density [kg/m3], of one corner.
+
+    `foam_volume` [m3] is the part of the volume that shrinks, by `foam_compressibility` [1/dbar].
+    """
 
     mass: float
     volume: float
     ballast_mass: float
     ballast_density: float
+    foam_volume: float = 0.0
+    foam_compressibility: float = 0.0
 
 
 def side(quantity: Quantity, high: bool | None) -> float:
@@ -77,8 +82,10 @@ def package(vehicle: Vehicle, site: Site, weight: Weight) -> Package:
     ballast = vehicle.ballast
     ballast_mass, ballast_density = side(ballast.mass, heavy), side(ballast.density, heavy)
     mass = side(vehicle.mass, heavy)
+    foam = _foam(vehicle, site, heavy)
     if vehicle.volume is not None:
-        return Package(mass, side(vehicle.volume, None if heavy is None else not heavy), ballast_mass, ballast_density)
+        volume = side(vehicle.volume, None if heavy is None else not heavy)
+        return Package(mass, volume, ballast_mass, ballast_density, *foam)
     weighed = vehicle.weighed_in_water
     if weighed is None:
         raise ValueError("a vehicle needs a volume or a weighing in water")
@@ -94,7 +101,20 @@ def package(vehicle: Vehicle, site: Site, weight: Weight) -> Package:
     if ballast_volume > 0:
         ballast_mass = ballast.mass.nominal
         ballast_density = ballast_mass / ballast_volume
-    return Package(mass, volume, ballast_mass, ballast_density)
+    return Package(mass, volume, ballast_mass, ballast_density, *foam)
+
+
+def _foam(vehicle: Vehicle, site: Site, heavy: bool | None) -> tuple[float, float]:
+    """Volume of the floats that shrink [m3], and their mean compressibility [1/dbar]; the more, the heavier."""
+    from schedgen.physics.seawater import pressure
+
+    volume = lost = 0.0
+    for one in vehicle.floats:
+        if one.shrinks is not None:
+            volume += one.volume.nominal
+            rated = float(pressure(one.rated_depth.nominal, site.latitude.nominal))
+            lost += one.volume.nominal * side(one.shrinks, heavy) / rated
+    return (volume, lost / volume) if volume else (0.0, 0.0)
 
 
 def _drags(vehicle: Vehicle) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
@@ -120,12 +140,17 @@ def _ways(dive: Dive) -> tuple[list[Travel], list[Travel]]:
         down.append(
             motion.descend(
                 water_column(site, water[i]), depth[i], p.mass, p.volume, p.ballast_mass, p.ballast_density,
-                down_drag[i], area[i],
+                down_drag[i], area[i], p.foam_volume, p.foam_compressibility,
             )
         )  # fmt: skip
         p = package(vehicle, site, weight[2 - i])
         column = water_column(site, water[2 - i])
-        up.append(motion.ascend(column, depth[i], p.mass, p.volume, 0.0, p.ballast_density, up_drag[i], area[i]))
+        up.append(
+            motion.ascend(
+                column, depth[i], p.mass, p.volume, 0.0, p.ballast_density, up_drag[i], area[i],
+                p.foam_volume, p.foam_compressibility,
+            )
+        )  # fmt: skip
     return down, up
 
 
