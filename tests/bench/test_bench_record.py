@@ -112,3 +112,14 @@ def test_a_record_that_is_missing_or_wrong_is_told_at_its_place(dive: Path) -> N
     with pytest.raises(FileProblems) as wrong:
         load(dive)
     assert any(problem.file.endswith("none.yaml") and problem.line == 3 for problem in wrong.value.problems)
+
+
+def test_the_sheet_prints_what_the_bench_found(dive: Path) -> None:
+    from schedgen.commands.examine import examine
+    from schedgen.report.sheet.checklist import checklist
+
+    said = record(PWM2=measured("fan", 1.30, 1.34), OUT1=BenchOutput(load="camera", verdict="not connected"))
+    stages = checklist(examine(load(with_bench(dive, said))), None, ())
+    text = " ".join(item.text for stage in stages for item in stage.items)
+    assert "PWM2 switches fan: seen to work on the bench (2027-04-18: connected, 1.3 W .. 1.34 W)" in text
+    assert "OUT1 switches camera: seen to work on the bench (2027-04-18: not connected)" in text

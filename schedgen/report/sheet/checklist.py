@@ -91,7 +91,8 @@ def _before_the_lid(subject: Subject, rest: RestVoltage | None, weights: tuple[W
     for output in plan.outputs.values():
         if output.kind == "release" or output.role == "stop":
             continue
-        items.append(Item(f"{output.output} switches {output.load}: seen to work on the bench."))
+        found = _bench_words(subject, output.output)
+        items.append(Item(f"{output.output} switches {output.load}: seen to work on the bench{found}."))
     items += [Item(f"{o.output} stops the recording of {o.load}.") for o in plan.outputs.values() if o.role == "stop"]
     for load, use in subject.facts.storage.items():
         items.append(
@@ -104,6 +105,17 @@ def _before_the_lid(subject: Subject, rest: RestVoltage | None, weights: tuple[W
     code = subject.code or "the code"
     items.append(Item(f"Settings uploaded and read back against the dive file; the board answers {code}."))
     return items
+
+
+def _bench_words(subject: Subject, output: str) -> str:
+    """What the bench record that the dive names says of an output, "" without one."""
+    record = subject.loaded.bench
+    one = record.outputs.get(output) if record is not None else None
+    if record is None or one is None:
+        return ""
+    measured = "" if one.power is None else f", {one.power}"
+    sag = "" if one.sag is None else f", sag {one.sag}"
+    return f" ({record.taken[:10]}: {one.verdict}{sag}{measured})"
 
 
 def _weight_words(triple: tuple[float, float, float], what: str) -> str:
