@@ -166,6 +166,7 @@ def whole_dive(**more: Any) -> SimpleNamespace:
         "start": part(trigger="water", planned=Planned(PLANNED, 0.0), deck_time=None),
         "site": part(latitude=q(46.0), longitude=q(9.0), depth=q(300.0), water=water, air=None),
         "vehicle": part(
+            floats=(),
             mass=q(46.0), volume=q(0.0515), weighed_in_water=None, ballast=part(mass=q(16.0), density=q(7200.0)),
             frontal_area=q(0.16), drag_coefficient=part(down=q(1.0), up=q(0.9)),
         ),
