@@ -61,7 +61,7 @@ def command(
     lines = happened(plan, loaded.simulate(), told, loaded.plan())
     found, trouble, left_out = _fitted(loaded, plan, told, wanted)
     if plot_file is not None:
-        _draw(plot_file, loaded, told)
+        _draw(plot_file, loaded, plan, told)
     if as_json:
         write_json(debrief_record(told, lines, found, trouble, loaded))
     else:
@@ -74,17 +74,23 @@ def command(
     return 1 if any(one.as_planned is False for one in lines) else 0
 
 
-def _draw(path: str, loaded: LoadedDive, told: Journal) -> None:
-    """Write the picture of planned against measured."""
+def _draw(path: str, loaded: LoadedDive, plan: Plan, told: Journal) -> None:
+    """Write the picture of planned against measured; `plan` is the one that was flown, field change included."""
+    from dataclasses import replace
+
     from schedgen.commands.examine import examine
     from schedgen.commands.files import write_bytes
     from schedgen.report.figure import Measured, debrief, form_of, rendered
     from schedgen.report.figure_data import figure_data
+    from schedgen.simulate import simulate
 
     form = form_of(path)
+    subject = examine(loaded)
+    if told.choice is not None:
+        subject = replace(subject, plan=plan, results=simulate(loaded.dive, loaded.board, loaded.cell, plan))
     fired = {} if told.first_firing_s is None else {"first firing": float(told.first_firing_s)}
     measured = Measured([(one.at_s, one.volts) for one in told.readings], fired, told.elapsed_s)
-    write_bytes(path, rendered(debrief(figure_data(examine(loaded)), measured), form))
+    write_bytes(path, rendered(debrief(figure_data(subject), measured), form))
 
 
 def _told(loaded: LoadedDive, port: str | None, called: str | None, path: str | None, as_json: bool) -> Journal:

@@ -103,3 +103,18 @@ def test_check_loads_no_drawing_library(dive: Path) -> None:
     )
     done = subprocess.run([sys.executable, "-c", program, str(dive)], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.parametrize("choice", [None, 6])
+def test_debrief_draws_planned_against_measured(dive: Path, choice: int | None) -> None:
+    from schedgen.load import load
+    from schedgen.measured.journal import Journal, Reading
+    from schedgen.measured.journal_file import write_journal
+
+    code = load(dive).settings().code
+    readings = tuple(Reading(9000 * k, 12.3 - 0.02 * k) for k in range(1, 22))
+    told = Journal("halyard-4809", "", code, "over", 200_000, 0, 3, 11.4, 36_000, choice, (), 0.02, readings)
+    journal, out = dive.with_suffix(".json"), dive.with_suffix(".svg")
+    journal.write_text(write_journal(told), encoding="utf-8")
+    assert main(["debrief", str(dive), "--journal", str(journal), "--plot", str(out)]) in (0, 1)
+    assert out.read_bytes().startswith(b"<?xml")
