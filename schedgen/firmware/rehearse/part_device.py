@@ -97,6 +97,7 @@ class Watcher(Hardware):
         self.sleepers: list[Callable[[bool, int], None]] = []
         self.sleeps = 0
         self.resets: list[tuple[int, int]] = []
+        self.after_reset: Callable[[], None] = lambda: None
         self.opens_memory = True
 
     def reset(self, flags: int) -> None:
@@ -110,6 +111,7 @@ class Watcher(Hardware):
         self.add_up()
         self.asleep = False
         self.resets.append((self.now, int(flags)))
+        self.after_reset()
 
     def add_up(self) -> None:
         """Add the cycles since the last change to where they belong."""
@@ -295,6 +297,8 @@ class SimulatedPart:
         for pin, pull in self.wiring.pulls.items():
             self.set_pin(pin, pull)
         self.dimmer.told = self._dimmed
+        if not self.is_megaavr:
+            self.watcher.after_reset = self._show_inputs
         for name, (pin, _, channel) in self.wiring.outputs.items():
             self._duties[-1 if channel is None else channel] = None
             self._listen(name, pin)
@@ -342,6 +346,15 @@ class SimulatedPart:
             found.set_external_state("A", min(1.0, max(0.0, level / self.image.supply_v)))
         if self.pin_change is not None and found.digital_state() != before:
             self.pin_change.changed(pin)
+
+    def _show_inputs(self) -> None:
+        """The stock ports of the ATmega328P forget at a reset what their pins are driven to, until it changes."""
+        driven = {pin for pin, _, _ in self.wiring.outputs.values()}
+        for pin, level in self._outside.items():
+            if pin not in driven and isinstance(level, str):
+                found = self.device.find_pin(pin)
+                found.set_external_state("H" if level in ("L", "D") else "L")
+                found.set_external_state(level)
 
     def _volts(self, channel: int) -> float:
         level = self._outside.get(f"PC{channel}", 0.0)
@@ -414,6 +427,7 @@ class SimulatedPart:
         self.crystal.before_change.clear()
         self.crystal.after_change.clear()
         self.watcher.sleepers.clear()
+        self.watcher.after_reset = lambda: None
         device, loop = self.device, self.loop
         del self.device, self.loop
         _sip.delete(device)

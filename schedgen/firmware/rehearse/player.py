@@ -194,6 +194,8 @@ class Player:
         self._cycle_power(self.part.memories(), self.part.now, off_s)
 
     def _do_reset(self, cause: str) -> None:
+        if cause == "software" and not self.part.is_megaavr:
+            cause = "brown-out"  # the ATmega328P has no reset by software
         force_reset(self.part.device, _FORCED[cause])
 
     def _do_hang(self) -> None:
