@@ -86,7 +86,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 
     if argv is None:
         _tune()
-    code = exit_code_of(lambda: cli.main(args=None if argv is None else list(argv), standalone_mode=False))
+    words = sys.argv[1:] if argv is None else list(argv)
+    code = exit_code_of(lambda: cli.main(args=words, standalone_mode=False), as_json="--json" in words)
     if argv is None:
         sys.exit(code)
     return code

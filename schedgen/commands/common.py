@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from schedgen.errors import BlockError, FileProblems, SchedgenError
+from schedgen.errors import BlockError, FileProblems, Problem, SchedgenError, UsageError
 from schedgen.report.console import Console
 
 if TYPE_CHECKING:
@@ -99,8 +99,11 @@ def show_problems(error: FileProblems, as_json: bool) -> None:
     out.lines(error_page(error.problems, ascii_only=not out.unicode))
 
 
-def exit_code_of(action: Callable[[], Any]) -> int:
-    """Run `action` and turn whatever it raises into a message on standard error and an exit code."""
+def exit_code_of(action: Callable[[], Any], as_json: bool = False) -> int:
+    """Run `action` and turn whatever it raises into a message on standard error and an exit code.
+
+    With `as_json`, what ends with exit code 2 without a place in a file is a record on standard output too.
+    """
     out = Console(sys.stderr)
     try:
         result = action()
@@ -123,6 +126,8 @@ def exit_code_of(action: Callable[[], Any]) -> int:
         out.line(error.message)
         if error.next_step:
             out.line(f"  Next: {error.next_step}")
+        if as_json and error.exit_code == UsageError.exit_code:
+            show_problems(FileProblems([Problem("", 0, 0, error.message, next=error.next_step)]), as_json=True)
         return error.exit_code
     except (KeyboardInterrupt, click.Abort):
         out.line("Stopped by the keyboard. Nothing more was done.")

@@ -30,4 +30,7 @@ def examine(loaded: LoadedDive, case: str = "worst") -> Subject:
     except BlockError as error:
         trouble = error
     judgement = judge(loaded, plan, results, settings.block if settings else trouble)
+    empty = next((finding for finding in judgement.findings if finding.name == "window-empty"), None)
+    if empty is not None:
+        settings, trouble = None, BlockError(empty.message, empty.fix)
     return Subject(loaded, plan, results, judgement, facts(loaded, plan, results, judgement), settings, trouble)

@@ -23,9 +23,17 @@ def write_bytes(path: str | Path, data: bytes) -> None:
         try:
             with os.fdopen(handle, "wb") as stream:
                 stream.write(data)
+            os.chmod(name, 0o666 & ~_mask())
             os.replace(name, target)
         except BaseException:
             os.unlink(name)
             raise
     except OSError as error:
         raise UsageError(f"{target} cannot be written: {error.strerror}.", "choose another name or folder") from error
+
+
+def _mask() -> int:
+    """The permissions that new files of this user do without."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

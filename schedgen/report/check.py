@@ -155,9 +155,11 @@ def _on_deck(subject: Subject) -> str:
 
 
 def _surface(subject: Subject) -> str:
-    true = subject.plan.true_events["surface"]
+    from schedgen.judge import facts
+    from schedgen.judge import subject as judged
+
+    first, last = facts.surfacing(judged.Subject(subject.loaded, subject.plan))
     planned = subject.plan.planned
-    first, last = words.at(planned, true.early), words.at(planned, true.late)
     light = subject.facts.daylight
     return f"{words.local(first, planned)} to {words.local(last, first)} {words.offset(planned)}; {light}"
 

@@ -78,6 +78,18 @@ def test_a_case_that_is_not_there_is_answered_with_those_that_are(run: Any, demo
     ran = run("check", demo, "--case", "best")
     assert ran.code == 2
     assert "recovery-late" in ran.err
+    record = run("check", demo, "--case", "best", "--json").record
+    assert record["verdict"] == "unreadable"
+    assert "best" in record["problems"][0]["message"]
+
+
+def test_a_window_that_is_empty_leaves_no_dive_code(run: Any, demo: Path) -> None:
+    text = demo.read_text(encoding="utf-8").replace("every: 30 min, for: 6 min", "every: 9 h, for: 8 h")
+    demo.write_text(text, encoding="utf-8")
+    ran = run("check", demo, "--json")
+    assert ran.code == 1
+    assert "window-empty" in {finding["name"] for finding in ran.record["findings"]}
+    assert ran.record["code"] is None
 
 
 def test_each_fault_of_a_hurried_dive_is_named_at_its_line_with_a_fix(run: Any, faulty: Path) -> None:
