@@ -259,7 +259,7 @@ class DemandBuilder:
             if rail.kind == "direct":
                 kind = "conductance"
             else:
-                scale *= own_volts(rail)**2
+                scale *= own_volts(rail) ** 2
         on = np.zeros(self.table.size)
         for start, stop in self.firings[account]:
             on[self.table.at[float(start)] : self.table.at[float(stop)]] = 1.0
