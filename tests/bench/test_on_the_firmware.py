@@ -1,0 +1,168 @@
+"""Bench and last dive on the firmware's own core, compiled for this computer: the same as on the virtual board."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "firmware"))
+
+from host_rig import Rig, rig_for
+from settings_dives import HOUR, make_plan, window
+
+from schedgen.link.bench import begin_playing, last_dive, measure, playing, pulse, stop_playing, wait
+from schedgen.link.client import Client, Refused
+from schedgen.link.messages import NO_CODE
+from schedgen.link.ports import VirtualPort
+from schedgen.measured.played import Switched, compare, expected_changes
+from schedgen.plan.model import Burst, Flash, Plan
+from schedgen.settings.code import code_number, dive_code
+from schedgen.settings.decode import decode
+from schedgen.settings.meaning import burst_stop
+
+
+@pytest.fixture(scope="module", params=["halyard-4809", "cleat-328p", "thole-1608"])
+def rig(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Rig:
+    return rig_for(request.param, tmp_path_factory.mktemp(request.param))
+
+
+def plan_for(rig: Rig) -> Plan:
+    """A dive with bursts, a flash, a level and everything that runs from the release."""
+    names = rig.names
+    burst = Burst(900, 120, 8)
+    windows = [
+        window("camera", names[0], HOUR, burst_stop(HOUR, burst), burst=burst),
+        window("beacon", names[1], 5 * HOUR, 9 * HOUR, start_moves=True, stop_moves=True, flash=Flash(128, 6)),
+        window("lights", "PWM1", 2 * HOUR, 3 * HOUR, level=70),
+    ]
+    plan = make_plan(windows, at_s=5 * HOUR, end_s=20 * HOUR, board_type=rig.board.board_type, trigger="command")
+    limits = replace(plan.interlocks, keep=(names[1],))
+    return replace(plan, interlocks=limits, backup=plan.backup if "REL2" in names else None, first_edge_s=0)
+
+
+def client_of(rig: Rig) -> Client:
+    rig.host._fed_s = rig.host._passed_s = 0.0
+    client = Client(VirtualPort(rig.host), limit_s=1e9)
+    client.identify()
+    return client
+
+
+@pytest.fixture
+def block(rig: Rig) -> bytes:
+    block = rig.block(plan_for(rig))
+    rig.load(block)
+    rig.host.host.lead = 1
+    return block
+
+
+def test_the_pack_is_measured_as_often_as_asked(rig: Rig, block: bytes) -> None:
+    rig.host.host.pack_mv = 11_640
+    average = measure(client_of(rig), 1024)
+    assert average.count >= 1024
+    assert average.mean_v == pytest.approx(11.64, abs=0.001)
+    assert average.spread_v == 0
+
+
+@pytest.mark.parametrize("speed", [60, 3600])
+def test_every_change_is_played_and_told_and_no_release_moves(rig: Rig, block: bytes, speed: int) -> None:
+    client = client_of(rig)
+    before = rig.host.memory
+    rig.host.edges()
+    begin_playing(client, code_number(block), speed)
+    seen = []
+    for now in playing(client):
+        seen += [Switched(one.at_s, rig.names[one.output], one.level) for one in now.changes]
+    found = compare(expected_changes(decode(block, rig.names)), seen)
+    assert found.same, found
+    assert found.worst_error_s == 0
+    moved = {edge.output for edge in rig.host.edges()}
+    assert moved == {rig.names.index(name) for name in (rig.names[0], rig.names[1], "PWM1")}
+    assert not any(rig.host.levels)
+    assert rig.host.memory == before
+    assert not client.identify().armed
+
+
+def test_playing_ends_by_silence_without_the_lead_and_when_told(rig: Rig, block: bytes) -> None:
+    client = client_of(rig)
+    begin_playing(client, code_number(block), 600)
+    for now in playing(client):
+        if now.changes:
+            break
+    assert any(rig.host.levels)
+    wait(client.port, 12)
+    assert not any(rig.host.levels)
+    begin_playing(client, code_number(block), 600)
+    rig.host.host.lead = 0
+    wait(client.port, 2)
+    assert not list(playing(client))[-1].playing
+    rig.host.host.lead = 1
+    begin_playing(client, code_number(block), 600)
+    stop_playing(client)
+    assert not list(playing(client))[-1].playing
+
+
+def test_what_changes_something_is_refused_while_a_dive_is_played(rig: Rig, block: bytes) -> None:
+    client = client_of(rig)
+    begin_playing(client, code_number(block), 60)
+    for action in (
+        lambda: client.request("arm", code=code_number(block)),
+        lambda: pulse(client, 0, 1.0),
+        lambda: client.request("name", given_name="x"),
+        lambda: begin_playing(client, code_number(block), 60),
+    ):
+        with pytest.raises(Refused) as refused:
+            action()
+        assert refused.value.reason == "busy"
+    stop_playing(client)
+    with pytest.raises(Refused, match="another dive code"):
+        begin_playing(client, code_number(block) ^ 1, 60)
+    client.request("arm", code=code_number(block))
+    for name, values in (("play", {"code": NO_CODE, "speed": 60}), ("follow", {}), ("measure", {"readings": 9})):
+        with pytest.raises(Refused) as refused:
+            client.request(name, **values)  # type: ignore[arg-type]
+        assert refused.value.reason == "armed"
+
+
+def test_a_new_board_tells_of_no_dive_and_an_armed_one_of_none_yet(rig: Rig, block: bytes) -> None:
+    assert last_dive(client_of(rig)) is None
+    rig.arm(block)
+    assert last_dive(client_of(rig)) is None
+
+
+def test_the_last_dive_is_told_on_deck_and_after_disarming(rig: Rig) -> None:
+    plan = plan_for(rig)
+    block = rig.block(plan)
+    rig.begin(plan, block)
+    rig.host.host.lead = 0
+    pack = 12_400
+    while rig.elapsed < plan.end_s + 120:
+        rig.host.host.pack_mv = pack
+        rig.host.seconds(600)
+        pack -= 8
+    told = last_dive(client_of(rig))
+    assert told is not None
+    assert (told.code, told.state) == (dive_code(block), "over")
+    assert told.tries >= plan.primary.tries if plan.primary else True
+    assert told.first_firing_s is not None
+    assert abs(told.first_firing_s - plan.release_s) <= 2
+    assert told.choice is None
+    assert told.lowest_v is not None
+    assert 0 <= told.lowest_v - pack / 1000 <= 0.25 + 0.02
+    assert len(told.readings) >= 24
+    for one in told.readings:
+        expected = 12.4 - 0.008 * (one.at_s // 600)
+        assert one.volts == pytest.approx(expected, abs=told.step_v + 0.02), one
+    rig.identify()
+    rig.ask("disarm")
+    again = last_dive(client_of(rig))
+    assert again is not None
+    assert again.state == "over"
+    assert again.readings == told.readings
+    assert again.first_firing_s == told.first_firing_s
+    rig.host.boot()
+    later = last_dive(client_of(rig))
+    assert later is not None
+    assert later.readings == told.readings
