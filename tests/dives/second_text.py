@@ -58,6 +58,11 @@ def instants(runs: Runs, report: Any) -> list[datetime]:
     """When things happen: each bound of each event, and until when it may stay on deck."""
     start, dive = planned(runs.scene.dive), runs.scene.dive
     found = [start + timedelta(seconds=s) for event in runs.scene.events.values() for s in event.true]
+    _, _, slack = dive["start"]["planned"].partition("±")
+    if slack:
+        early, late = (runs.scene.events["surface"].true[k] for k in (0, 2))
+        half = triple(slack.strip())[1]
+        found += [start + timedelta(seconds=early - half), start + timedelta(seconds=late + half)]
     for key in ("armed_for", "deck_time"):
         if key in dive["start"]:
             found.append(start + timedelta(seconds=triple(dive["start"][key])[2]))
