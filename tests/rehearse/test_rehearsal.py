@@ -18,7 +18,7 @@ from schedgen.load import LoadedDive, load
 Compiled = Callable[[str], tuple[LoadedDive, Build]]
 
 
-@pytest.mark.parametrize("board", DIVES)
+@pytest.mark.parametrize("board", ["halyard-4809", "cleat-328p"])
 def test_a_dive_with_a_short_wait_flies_as_planned(board: str, compiled: Compiled, tmp_path: Path) -> None:
     """The whole dive with 40 min of recovery; with its own wait, `schedgen rehearse` flies it."""
     text = DIVES[board].read_text(encoding="utf-8")
@@ -44,9 +44,8 @@ def test_a_dive_with_a_short_wait_flies_as_planned(board: str, compiled: Compile
     assert found.energy_edges_wh == pytest.approx(found.energy_plan_wh, rel=0.002)
 
 
-@pytest.mark.parametrize("board", ["halyard-4809", "cleat-328p"])
-def test_the_dive_survives_one_fault_of_each_kind(board: str, compiled: Compiled) -> None:
-    found = run_faults(*compiled(board), len(KINDS), 5)
+def test_the_dive_survives_one_fault_of_each_kind(compiled: Compiled) -> None:
+    found = run_faults(*compiled("halyard-4809"), len(KINDS), 5)
     assert found.failures == []
     assert found.survived == found.tried == len(KINDS)
 
