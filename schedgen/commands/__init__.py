@@ -87,7 +87,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     if argv is None:
         _tune()
     words = sys.argv[1:] if argv is None else list(argv)
-    code = exit_code_of(lambda: cli.main(args=words, prog_name="schedgen", standalone_mode=False), as_json="--json" in words)
+    as_json = "--json" in words
+    code = exit_code_of(lambda: cli.main(args=words, prog_name="schedgen", standalone_mode=False), as_json)
     if argv is None:
         sys.exit(code)
     return code
