@@ -141,7 +141,7 @@ def test_a_meter_reading_that_makes_no_sense_is_refused(
 ) -> None:
     code, record, err = bench(capsys, monkeypatch, dive, "--meter", meter)
     assert code == 2
-    assert record is None
+    assert record["verdict"] == "unreadable"
     assert "Next:" in err
     assert not board.pulses
 
