@@ -89,21 +89,21 @@ bool ask_byte(uint8_t byte, bool was_frame, bool may_be_frame)
 static void say(const char *text)
 {
     for (char letter = (char)PORT_CONST_BYTE(text); letter != '\0'; letter = (char)PORT_CONST_BYTE(text)) {
-        dive_port->send((uint8_t)letter);
+        dive_port.send((uint8_t)letter);
         text++;
     }
 }
 
-static void say_number(uint32_t number)
+static void say_number(second_t number)
 {
     uint8_t digits[10];
     uint8_t count = 0;
     do {
-        digits[count++] = (uint8_t)('0' + number % 10U);
-        number /= 10U;
-    } while (number != 0U);
+        digits[count++] = (uint8_t)('0' + number % 10);
+        number /= 10;
+    } while (number != 0);
     while (count > 0U) {
-        dive_port->send(digits[--count]);
+        dive_port.send(digits[--count]);
     }
 }
 
@@ -125,7 +125,7 @@ static void say_code(uint32_t code)
     static const char PORT_CONST letters[] = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
     code <<= 32U - LAYOUT_ESSENTIALS_CODE_BITS;
     for (uint8_t left = LAYOUT_ESSENTIALS_CODE_BITS / 5U; left > 0U; left--) {
-        dive_port->send((uint8_t)PORT_CONST_BYTE(letters + (uint8_t)(code >> 27)));
+        dive_port.send((uint8_t)PORT_CONST_BYTE(letters + (uint8_t)(code >> 27)));
         code <<= 5;
     }
 }
@@ -143,10 +143,10 @@ void ask_answer(void)
     say_state(dive_state());
     say(PORT_TEXT(", pack "));
     say_number(state.pack_mv / 1000U);
-    dive_port->send((uint8_t)'.');
-    dive_port->send((uint8_t)('0' + state.pack_mv / 100U % 10U));
-    dive_port->send((uint8_t)('0' + state.pack_mv / 10U % 10U));
+    dive_port.send((uint8_t)'.');
+    dive_port.send((uint8_t)('0' + state.pack_mv / 100U % 10U));
+    dive_port.send((uint8_t)('0' + state.pack_mv / 10U % 10U));
     say(PORT_TEXT(" V, clock "));
-    say_number(dive_started() ? state.elapsed : 0U);
+    say_number(dive_started() ? state.elapsed : 0);
     say(PORT_TEXT(" s.\r\n"));
 }

@@ -1,6 +1,7 @@
 #include "bits.h"
 
 #include "dive.h"
+#include "dive_layout.h"
 
 struct bits bits;
 
@@ -25,7 +26,7 @@ static uint8_t next_byte(void)
         bits.bad = true;
         return 0;
     }
-    return bits.bytes != NULL ? bits.bytes[index] : dive_port->load((uint16_t)(bits.address + index));
+    return bits.bytes != NULL ? bits.bytes[index] : dive_port.load((uint16_t)(bits.address + index));
 }
 
 uint32_t bits_take(uint8_t width)
@@ -73,12 +74,12 @@ void bits_take_fields(const struct field *fields, uint8_t count, void *into)
         if ((how & FIELD_PLUS_ONE) != 0U) {
             number++;
         }
-        if ((how & 1U) != 0U) {
-            *place = (uint8_t)number;
-        } else if ((how & 2U) != 0U) {
-            *(uint16_t *)(void *)place = (uint16_t)number;
-        } else {
-            *(uint32_t *)(void *)place = number;
+        if (PORT_CONST_BYTE(&fields->width) == LAYOUT_HEADER_END_BITS && number > LAYOUT_HEADER_END_HIGH) {
+            bits.bad = true; /* no elapsed second, and past what a second_t is for */
+        }
+        for (uint8_t size = how & 7U; size > 0U; size--) { /* least byte first, as every part and desk computer has it */
+            *place++ = (uint8_t)number;
+            number >>= 8;
         }
     }
 }
@@ -89,9 +90,10 @@ void bits_put_fields(const struct field *fields, uint8_t count, const void *from
     for (; count > 0U; count--, fields++) {
         const uint8_t how = PORT_CONST_BYTE(&fields->how);
         const uint8_t *place = (const uint8_t *)from + PORT_CONST_BYTE(&fields->place);
-        uint32_t number = (how & 1U) != 0U   ? *place
-                          : (how & 2U) != 0U ? *(const uint16_t *)(const void *)place
-                                             : *(const uint32_t *)(const void *)place;
+        uint32_t number = 0;
+        for (uint8_t size = how & 7U; size > 0U; size--) {
+            number = number << 8 | place[size - 1U];
+        }
         uint8_t width = PORT_CONST_BYTE(&fields->width);
         if ((how & FIELD_PLUS_ONE) != 0U) {
             number--;

@@ -45,9 +45,9 @@ static const PORT_CONST struct field header[] = {
 };
 
 /* Whole minutes to seconds; the greatest number means that nobody knows. */
-static uint32_t minutes(uint32_t number, uint32_t most)
+static second_t minutes(second_t number, second_t most)
 {
-    number *= LAYOUT_HEADER_BOTTOM_SCALE;
+    number *= (second_t)LAYOUT_HEADER_BOTTOM_SCALE;
     return number == most ? UNKNOWN_S : number;
 }
 
@@ -101,7 +101,7 @@ bool block_header(struct settings *said)
     said->changed[0] = said->changed[1] = SHIFTS;
     bits_take_fields(header, sizeof header / sizeof header[0], said);
     if (said->length != bits.length || said->version != LAYOUT_VERSION || said->trigger > LAYOUT_HEADER_TRIGGER_HIGH
-        || said->end < LAYOUT_HEADER_END_LOW || said->series < LAYOUT_HEADER_SERIES_LOW
+        || said->end < (second_t)LAYOUT_HEADER_END_LOW || said->series < LAYOUT_HEADER_SERIES_LOW
         || said->changes > LAYOUT_HEADER_CHANGE_COUNT_HIGH) {
         return false;
     }
@@ -131,9 +131,14 @@ static uint8_t take_level(const struct settings *said, uint8_t output)
     return level;
 }
 
-static int32_t take_time(const struct settings *said)
+static second_t take_time(const struct settings *said)
 {
-    return (int32_t)bits_take(said->time_bits);
+    const uint32_t time = bits_take(said->time_bits);
+    if (time > (uint32_t)(said->end - said->shift)) {
+        bits.bad = true;
+        return 0;
+    }
+    return (second_t)time;
 }
 
 static uint16_t take_span(uint8_t width)
@@ -144,6 +149,16 @@ static uint16_t take_span(uint8_t width)
         return 1; /* nothing divides by zero on the way out */
     }
     return number;
+}
+
+static second_t stop_of_bursts(const struct window *window)
+{
+    const uint32_t length = (uint32_t)window->count * window->every + window->on;
+    if (length > LAYOUT_HEADER_END_HIGH) {
+        bits.bad = true;
+        return window->start;
+    }
+    return window->start + (second_t)length;
 }
 
 void block_window(const struct settings *said, struct window *window)
@@ -163,13 +178,12 @@ void block_window(const struct settings *said, struct window *window)
         endless = bits_byte(LAYOUT_WINDOW_ENDLESS_BITS) != 0U;
     }
     if (bursts) {
-        window->count = endless ? ((uint32_t)LAYOUT_HEADER_END_HIGH - (uint32_t)window->start) / window->every
-                                : bits_take(LAYOUT_WINDOW_COUNT_BITS);
+        window->count = endless ? ((second_t)LAYOUT_HEADER_END_HIGH - window->start) / (second_t)window->every
+                                : (second_t)bits_take(LAYOUT_WINDOW_COUNT_BITS);
     }
     if (!endless) {
         window->stop_moves = bits_byte(LAYOUT_WINDOW_STOP_MOVES_BITS) != 0U;
-        window->stop = bursts ? window->start + (int32_t)(window->count * window->every + window->on)
-                              : take_time(said);
+        window->stop = bursts ? stop_of_bursts(window) : take_time(said);
     }
     if (window->start_moves) {
         window->start += said->shift;
@@ -243,15 +257,15 @@ void block_choose(struct settings *said, uint8_t combination)
         const uint8_t chosen = n == 0U ? combination / said->faster : combination % said->faster;
         block_change(&change);
         if (change.output == SHIFTS) {
-            said->shift = (int32_t)change.step_s * (chosen - change.earlier);
+            said->shift = (second_t)change.step_s * (chosen - change.earlier);
         } else {
             said->changed[n] = change.output;
             said->planned_level[n] = change.level[0];
             said->chosen_level[n] = change.level[chosen & 3U];
         }
     }
-    said->at = (uint32_t)((int32_t)said->at + said->shift);
-    said->end = (uint32_t)((int32_t)said->end + said->shift);
+    said->at = (second_t)((second_t)said->at + said->shift);
+    said->end = (second_t)((second_t)said->end + said->shift);
 }
 
 uint8_t block_unchanged(const struct settings *said)

@@ -8,8 +8,6 @@
 
 #include "bits.h"
 
-#define FOREVER 0x40000000L /* later than any second that can come */
-#define UNKNOWN_S 0xFFFFFFFFUL
 #define FULL 100U
 
 /* One release that the controller fires. */
@@ -28,14 +26,14 @@ struct settings {
     uint8_t version;
     uint8_t trigger;
     bool without_water;
-    uint32_t at; /* planned release; the primary's first firing */
-    uint32_t not_before;
-    uint32_t latest;
-    uint32_t end;
+    second_t at; /* planned release; the primary's first firing */
+    second_t not_before;
+    second_t latest;
+    second_t end;
     struct firing primary;
     struct firing backup;
-    uint32_t bottom;      /* UNKNOWN_S where it is not known */
-    uint32_t rise;        /* UNKNOWN_S where it is not known */
+    second_t bottom;      /* UNKNOWN_S where it is not known */
+    second_t rise;        /* UNKNOWN_S where it is not known */
     uint16_t shed_mv;     /* of the pack */
     uint16_t release_mv;  /* of the pack */
     uint8_t series;
@@ -45,7 +43,7 @@ struct settings {
     uint16_t windows_at, followers_at, changes_at; /* first bit of each sort of record */
     uint8_t combinations;
     uint8_t faster;       /* choices of the last change, of two */
-    int32_t shift;        /* s by which the chosen change moves the release */
+    second_t shift;        /* s by which the chosen change moves the release */
     uint8_t changed[2];   /* outputs whose level is changed, 255: none */
     uint8_t planned_level[2];
     uint8_t chosen_level[2];
@@ -54,9 +52,9 @@ struct settings {
 struct window {
     uint8_t kind, output, level;
     bool start_moves, stop_moves;
-    int32_t start, stop;  /* planned; FOREVER where it has no stop */
+    second_t start, stop;  /* planned; FOREVER where it has no stop */
     uint16_t every, on;   /* bursts in s, flashes in 1/64 s */
-    uint32_t count;       /* the number of the last burst, counted from 0 */
+    second_t count;       /* the number of the last burst, counted from 0 */
 };
 
 struct follower {
@@ -66,7 +64,7 @@ struct follower {
 
 struct clip {
     bool start_moves, stop_moves;
-    int32_t start, stop;
+    second_t start, stop;
 };
 
 struct change {

@@ -31,7 +31,7 @@ static bool may_change(void)
     }
     return state.stage == STAGE_ARMED
            || (state.said.trigger == LAYOUT_TRIGGER_BUTTON && state.stage == STAGE_STARTED
-               && state.elapsed < CHANGE_S);
+               && state.elapsed < (second_t)CHANGE_S);
 }
 
 static bool may_stand_down(void)
@@ -46,7 +46,7 @@ bool buttons_act(void)
 
 void buttons_wake(void)
 {
-    if (dive_port->buttons() == 0U) {
+    if (dive_port.buttons() == 0U) {
         buttons.stuck = false;
     }
     if (buttons_act() && !buttons.watched && !buttons.stuck) {
@@ -132,7 +132,7 @@ void buttons_pass(uint8_t steps)
     if (!buttons.watched || steps == 0U) {
         return;
     }
-    const uint8_t now = dive_port->buttons() & BOTH;
+    const uint8_t now = dive_port.buttons() & BOTH;
     if (now != buttons.seen) {
         buttons.seen = now;
         buttons.seen_steps = 0;

@@ -43,9 +43,9 @@ static bool header_fits(const struct settings *said)
     return !(said->primary.present && said->backup.present && said->primary.output == said->backup.output);
 }
 
-static bool span_fits(int32_t start, int32_t stop, uint32_t end)
+static bool span_fits(second_t start, second_t stop, second_t end)
 {
-    return stop > start && (stop == FOREVER ? start : stop) <= (int32_t)end;
+    return stop > start && (stop == FOREVER ? start : stop) <= (second_t)end;
 }
 
 static bool windows_fit(const struct settings *said)
@@ -127,8 +127,8 @@ static bool shift_fits(const struct settings *said, const struct change *change,
 {
     for (uint8_t n = 0; n < said->combinations; n++) {
         const uint8_t value = (uint8_t)(n / faster % change->choices);
-        const int32_t at = (int32_t)said->at + (int32_t)change->step_s * ((int32_t)value - (int32_t)change->earlier);
-        if ((at < 0 || at > (int32_t)LAYOUT_HEADER_AT_HIGH) && block_allowed(said, n)) {
+        const second_t at = (second_t)said->at + (second_t)change->step_s * ((second_t)value - (second_t)change->earlier);
+        if ((at < 0 || at > (second_t)LAYOUT_HEADER_AT_HIGH) && block_allowed(said, n)) {
             return false;
         }
     }

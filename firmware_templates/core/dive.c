@@ -13,7 +13,6 @@
 #include "state.h"
 #include "store.h"
 
-const struct board_port *dive_port;
 struct state state;
 
 /* Survives a reset without loss of power: a hold after a power-on reset is not over because the watchdog bit. */
@@ -30,7 +29,7 @@ bool dive_started(void)
     return state.armed && state.stage != STAGE_ARMED;
 }
 
-bool dive_passed(const uint32_t *second)
+bool dive_passed(const second_t *second)
 {
     return state.elapsed >= *second;
 }
@@ -79,7 +78,7 @@ uint8_t dive_state(void)
 
 uint32_t dive_up64(void)
 {
-    return state.up * 64U + dive_port->steps();
+    return (uint32_t)state.up * 64U + dive_port.steps();
 }
 
 /* ---- outputs ---- */
@@ -100,7 +99,7 @@ static void look_without_block(void)
             state.outputs[n].steady = true;
         }
     }
-    state.next_look = state.elapsed < state.said.at ? (int32_t)state.said.at : FOREVER;
+    state.next_look = state.elapsed < state.said.at ? (second_t)state.said.at : FOREVER;
 }
 
 void dive_look(void)
@@ -111,17 +110,17 @@ void dive_look(void)
         look_without_block();
         return;
     }
-    struct face face = {0, (int32_t)state.said.at, state.shift, FOREVER, (int32_t)state.end};
+    struct face face = {0, (second_t)state.said.at, state.shift, FOREVER, (second_t)state.end};
     if (state.said.trigger == LAYOUT_TRIGGER_WATER) {
-        face.first_edge = (int32_t)WET_S;
+        face.first_edge = (second_t)WET_S;
     }
     if (state.fired) {
-        face.cut = (int32_t)state.fired_at;
+        face.cut = (second_t)state.fired_at;
     } else if (!dive_passed(&state.planned) && state.planned != UNKNOWN_S) {
-        face.cut = (int32_t)state.planned;
+        face.cut = (second_t)state.planned;
     }
     dive_read_block();
-    state.next_look = schedule_look(&state.said, &face, (int32_t)state.elapsed, state.reduced, state.outputs);
+    state.next_look = schedule_look(&state.said, &face, (second_t)state.elapsed, state.reduced, state.outputs);
 }
 
 static uint8_t wanted(uint8_t output)
@@ -159,7 +158,7 @@ void dive_drive(void)
             const uint8_t percent = wanted(n);
             if (percent != state.driven[n] && (turn != 0U || percent == 0U)) {
                 state.driven[n] = percent;
-                dive_port->output(n, percent);
+                dive_port.output(n, percent);
             }
         }
     }
@@ -190,7 +189,7 @@ uint8_t dive_fine_due(void)
         }
     }
     if (state.pulse.on) {
-        const uint32_t now = state.up * 64U + at;
+        const uint32_t now = (uint32_t)state.up * 64U + at;
         const uint32_t left = state.pulse.until > now ? state.pulse.until - now : 1U;
         steps = left < steps ? (uint16_t)left : steps;
     }
@@ -219,7 +218,7 @@ static void pass(uint8_t steps)
 
 static void end_pulse(void)
 {
-    if (state.pulse.on && state.up * 64U + state.flash_step >= state.pulse.until) {
+    if (state.pulse.on && (uint32_t)state.up * 64U + state.flash_step >= state.pulse.until) {
         state.pulse.on = false;
         state.drive_now = true;
     }
@@ -235,7 +234,7 @@ static void drive_changes(void)
 
 void dive_fine(void)
 {
-    const uint8_t now = dive_port->steps();
+    const uint8_t now = dive_port.steps();
     if (now > state.flash_step && now < 64U) {
         const uint8_t steps = (uint8_t)(now - state.flash_step);
         state.flash_step = now;
@@ -266,7 +265,7 @@ static void first_second(void)
     dive_drive();
 }
 
-void dive_start(uint32_t elapsed)
+void dive_start(second_t elapsed)
 {
     restart_release();
     state.stage = STAGE_STARTED;
@@ -349,7 +348,7 @@ static void fly_essentials(const struct essentials *essentials)
     said->at = essentials->at;
     said->not_before = essentials->not_before;
     said->latest = essentials->latest;
-    said->end = (uint32_t)FOREVER;
+    said->end = (second_t)FOREVER;
     said->primary = essentials->primary;
     said->backup.tries = 1;
     said->bottom = said->rise = UNKNOWN_S;
@@ -399,7 +398,7 @@ static void without_journal(void)
     state.elapsed = 0;
     state.wet_latched = state.clock_fault = false;
     state.resets_hour = 0;
-    if (BOARD_WATER && !dive_port->wet()) {
+    if (BOARD_WATER && !dive_port.wet()) {
         state.journal_lost = true; /* dry: stays armed, and looks again after the next reset */
         return;
     }
@@ -419,7 +418,7 @@ static void resume(enum port_reset cause)
     if (state.resets_hour >= STORM_RESETS) {
         state.reduced = true;
         state.faults |= LINK_FAULT_REDUCED;
-        state.elapsed += cause == PORT_RESET_WATCHDOG ? BOARD_WATCHDOG_S : 0U;
+        state.elapsed += cause == PORT_RESET_WATCHDOG ? (second_t)BOARD_WATCHDOG_S : 0;
     }
     release_resume(cause);
     sense_history_from(true);
@@ -439,9 +438,8 @@ static void keep_hold(void)
     kept_further = dive_started() && state.no_further ? NO_FURTHER : 0U;
 }
 
-void dive_boot(const struct board_port *port, enum port_reset cause, uint16_t resets, bool clock_ok)
+void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok)
 {
-    dive_port = port;
     memset(&state, 0, sizeof state);
     state.resets = resets;
     state.frame_age = UINT8_MAX;
@@ -456,7 +454,7 @@ void dive_boot(const struct board_port *port, enum port_reset cause, uint16_t re
     const bool failed_before = state.clock_fault;
     state.clock_internal = !clock_ok;
     state.clock_fault = (state.clock_fault && state.armed) || !clock_ok;
-    state.clock_failed_at = failed_before ? 0U : state.elapsed;
+    state.clock_failed_at = failed_before ? 0 : state.elapsed;
     if (state.clock_fault) {
         state.faults |= LINK_FAULT_CLOCK;
     }
@@ -480,7 +478,7 @@ void dive_clock_failed(void)
     state.clock_internal = true;
     if (!state.clock_fault) {
         state.clock_fault = true;
-        state.clock_failed_at = dive_started() ? state.elapsed : 0U;
+        state.clock_failed_at = dive_started() ? state.elapsed : 0;
         state.faults |= LINK_FAULT_CLOCK;
         release_lay_out();
     }
@@ -525,12 +523,12 @@ static void flying(void)
         state.look_now = true;
         journal_put(false);
     } else if (journal_due()) {
-        if (state.elapsed % 3600U == 0U && state.resets_hour < STORM_RESETS) {
+        if (state.elapsed % 3600 == 0 && state.resets_hour < STORM_RESETS) {
             state.resets_hour = 0;
         }
         journal_put(false);
     }
-    if (state.look_now || (int32_t)state.elapsed >= state.next_look) {
+    if (state.look_now || state.elapsed >= state.next_look) {
         dive_look();
     }
 }
@@ -546,7 +544,7 @@ void dive_second(void)
     play_second();
     keep_hold();
     const bool counted = dive_started();
-    if (counted && state.elapsed < LAYOUT_HEADER_END_HIGH) {
+    if (counted && state.elapsed < (second_t)LAYOUT_HEADER_END_HIGH) {
         state.elapsed++;
     }
     if (state.armed) {
@@ -555,7 +553,7 @@ void dive_second(void)
     if (counted || dive_started()) {
         flying();
     }
-    if (buttons_act() && dive_port->buttons() != 0U) {
+    if (buttons_act() && dive_port.buttons() != 0U) {
         buttons_wake();
     }
     light_second();

@@ -8,11 +8,12 @@
 
 #include "port.h"
 
-extern const struct board_port *dive_port;
+/* What the hardware does: one constant, so that the compiler may call its functions without going through it. */
+extern const struct board_port dive_port;
 
 /* Once after every reset, outputs being at their safe levels: finds out what the board holds and where it was.
    resets: those since the supply came up; clock_ok: false where time comes from the internal oscillator by a fault. */
-void dive_boot(const struct board_port *port, enum port_reset cause, uint16_t resets, bool clock_ok);
+void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok);
 
 /* Once a second. */
 void dive_second(void);

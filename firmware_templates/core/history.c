@@ -39,11 +39,11 @@ uint8_t history_cells(void)
 }
 #endif
 
-uint32_t history_spacing(void)
+second_t history_spacing(void)
 {
-    const uint32_t span = state.has_block ? state.said.end : state.said.latest;
+    const second_t span = state.has_block ? state.said.end : state.said.latest;
     const uint8_t cells = history_cells();
-    return cells == 0U ? span + 1U : span / cells + 1U;
+    return cells == 0U ? span + 1 : span / cells + 1;
 }
 
 uint16_t history_step(void)
@@ -59,12 +59,12 @@ void history_put(uint8_t cell, uint16_t pack_mv)
         const uint16_t steps = of_cell < CELL_LEAST_MV ? 0U : (uint16_t)((of_cell - CELL_LEAST_MV) / CELL_STEP_MV);
         code = steps + 1U < CODE_MOST ? (uint8_t)(steps + 1U) : (uint8_t)CODE_MOST;
     }
-    dive_port->store(address_of(cell), &code, 1);
+    dive_port.store(address_of(cell), &code, 1);
 }
 
 uint16_t history_get(uint8_t cell)
 {
-    const uint8_t code = dive_port->load(address_of(cell));
+    const uint8_t code = dive_port.load(address_of(cell));
     if (code == 0U) {
         return 0;
     }

@@ -9,7 +9,7 @@
 uint8_t history_cells(void);
 
 /* Elapsed seconds from reading to reading, 1 or more. */
-uint32_t history_spacing(void);
+second_t history_spacing(void);
 
 /* pack_mv 0: not taken. */
 void history_put(uint8_t cell, uint16_t pack_mv);

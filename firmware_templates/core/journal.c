@@ -18,12 +18,12 @@
 #define RESETS_BITS 4U
 #define EXTRA_BITS 5U
 
-#define FINE_STEP_S 2UL
-#define COARSE_STEP_S 62UL
-#define FINE_STEPS (1UL << (TIME_BITS - 1U))
+#define FINE_STEP_S ((second_t)2)
+#define COARSE_STEP_S ((second_t)62)
+#define FINE_STEPS ((second_t)(1L << (TIME_BITS - 1U)))
 #define FINE_END_S (FINE_STEPS * FINE_STEP_S)
-#define INTERVAL_S 60UL
-#define STEPS_MOST ((uint32_t)((1UL << TIME_BITS) - 2UL)) /* one more is what erased bytes say */
+#define INTERVAL_S ((second_t)60)
+#define STEPS_MOST ((second_t)((1L << TIME_BITS) - 2L)) /* one more is what erased bytes say */
 
 #define CELL_LEAST_MV 2000U
 #define CELL_STEP_MV 80U
@@ -36,7 +36,7 @@ struct entry {
     uint8_t sequence, stage;
     bool wet, reduced, clock_fault;
     uint8_t tries, resets, extra;
-    uint32_t steps;
+    second_t steps;
 };
 
 static const PORT_CONST struct field fields[] = {
@@ -64,17 +64,17 @@ static uint16_t address_of(uint8_t place)
     return (uint16_t)(BOARD_JOURNAL + place * ENTRY_BYTES);
 }
 
-static uint32_t elapsed_of(uint32_t steps)
+static second_t elapsed_of(second_t steps)
 {
     return steps < FINE_STEPS ? steps * FINE_STEP_S : FINE_END_S + (steps - FINE_STEPS) * COARSE_STEP_S;
 }
 
-static uint32_t steps_of(uint32_t elapsed, bool ahead)
+static second_t steps_of(second_t elapsed, bool ahead)
 {
     const bool fine = elapsed < FINE_END_S;
-    const uint32_t step = fine ? (uint32_t)FINE_STEP_S : (uint32_t)COARSE_STEP_S;
-    const uint32_t since = fine ? elapsed : elapsed - (uint32_t)FINE_END_S;
-    const uint32_t steps = (since + (ahead ? step - 1U : 0U)) / step + (fine ? 0U : (uint32_t)FINE_STEPS);
+    const second_t step = fine ? FINE_STEP_S : COARSE_STEP_S;
+    const second_t since = fine ? elapsed : elapsed - FINE_END_S;
+    const second_t steps = (since + (ahead ? step - 1 : 0)) / step + (fine ? 0 : FINE_STEPS);
     return steps < STEPS_MOST ? steps : STEPS_MOST;
 }
 
@@ -158,7 +158,7 @@ void journal_put(bool ahead)
     entry.extra = (last_sequence & 1U) != 0U ? lowest_steps() : state.choice;
     bits_put_fields(fields, FIELDS, &entry, bytes);
     bytes[ENTRY_BYTES - 1U] = sum_of(bytes, state.code);
-    dive_port->store(address_of(last_place), bytes, ENTRY_BYTES);
+    dive_port.store(address_of(last_place), bytes, ENTRY_BYTES);
 }
 
 void journal_put_all(void)
@@ -169,14 +169,14 @@ void journal_put_all(void)
 
 bool journal_due(void)
 {
-    if ((state.elapsed & 1U) != 0U) {
+    if ((state.elapsed & 1) != 0) {
         return false; /* all intervals are even, and a division takes 600 cycles */
     }
-    if (state.resets_hour >= STORM_RESETS && state.elapsed % STORM_INTERVAL_S == 0U) {
+    if (state.resets_hour >= STORM_RESETS && state.elapsed % (second_t)STORM_INTERVAL_S == 0) {
         return true;
     }
-    return state.elapsed < FINE_END_S ? state.elapsed % INTERVAL_S == 0U
-                                      : (state.elapsed - FINE_END_S) % COARSE_STEP_S == 0U;
+    return state.elapsed < FINE_END_S ? state.elapsed % INTERVAL_S == 0
+                                      : (state.elapsed - FINE_END_S) % COARSE_STEP_S == 0;
 }
 
 /* Four bits that tell a number of minutes from erased or torn bytes. */
@@ -186,25 +186,25 @@ static uint8_t check_of(uint16_t minutes)
     return (uint8_t)((sum ^ (sum >> 4)) & 15U);
 }
 
-uint32_t journal_early(void)
+second_t journal_early(void)
 {
-    const uint16_t low = dive_port->load(EARLY_AT);
-    const uint16_t both = (uint16_t)(low | (uint16_t)(dive_port->load(EARLY_AT + 1U) << 8));
+    const uint16_t low = dive_port.load(EARLY_AT);
+    const uint16_t both = (uint16_t)(low | (uint16_t)(dive_port.load(EARLY_AT + 1U) << 8));
     const uint16_t minutes = both & EARLY_MOST;
-    return check_of(minutes) == (uint8_t)(both >> EARLY_BITS) ? minutes * 60UL : 0U;
+    return check_of(minutes) == (uint8_t)(both >> EARLY_BITS) ? (second_t)minutes * 60 : 0;
 }
 
-void journal_put_early(uint32_t seconds)
+void journal_put_early(second_t seconds)
 {
-    const uint32_t minutes = (seconds + 59U) / 60U;
-    const uint16_t kept = minutes < EARLY_MOST ? (uint16_t)minutes : (uint16_t)EARLY_MOST;
+    const second_t minutes = (seconds + 59) / 60;
+    const uint16_t kept = minutes < (second_t)EARLY_MOST ? (uint16_t)minutes : (uint16_t)EARLY_MOST;
     const uint16_t both = (uint16_t)(kept | (uint16_t)(check_of(kept) << EARLY_BITS));
     const uint8_t bytes[2] = {(uint8_t)both, (uint8_t)(both >> 8)};
-    dive_port->store(EARLY_AT, bytes, 2);
+    dive_port.store(EARLY_AT, bytes, 2);
 }
 
 void journal_clear_early(void)
 {
     const uint8_t bytes[2] = {0xFF, 0xFF};
-    dive_port->store(EARLY_AT, bytes, 2);
+    dive_port.store(EARLY_AT, bytes, 2);
 }

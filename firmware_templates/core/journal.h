@@ -27,8 +27,8 @@ void journal_put_all(void);
 bool journal_due(void);
 
 /* Seconds by which the first firing command came earlier than planned, in whole minutes; 0 where it did not. */
-uint32_t journal_early(void);
-void journal_put_early(uint32_t seconds);
+second_t journal_early(void);
+void journal_put_early(second_t seconds);
 void journal_clear_early(void);
 
 #endif

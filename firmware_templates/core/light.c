@@ -16,7 +16,7 @@ static struct {
 static void lit(bool on)
 {
     light.lit = on;
-    dive_port->light(on);
+    dive_port.light(on);
 }
 
 static void next(void)
@@ -87,7 +87,7 @@ void light_second(void)
         }
         return;
     }
-    if (light.left != 0U || state.up % SAY_EVERY_S != 0U) {
+    if (light.left != 0U || state.up % (second_t)SAY_EVERY_S != 0) {
         return;
     }
     if (state.held_by_power || (state.faults & (uint16_t)~LINK_FAULT_SENSE) != 0U) {

@@ -27,7 +27,7 @@ void link_reset(void)
 static void send_last(void)
 {
     for (uint8_t n = 0; n < line.last_length; n++) {
-        dive_port->send(line.last[n]);
+        dive_port.send(line.last[n]);
     }
 }
 

@@ -59,15 +59,15 @@ static void fire(struct release *release, const struct firing *firing)
     release->until = state.elapsed + firing->fire_s;
     release->tries = release->tries < UINT8_MAX ? (uint8_t)(release->tries + 1U) : UINT8_MAX;
     if (release->tries > firing->tries) {
-        release->next += (uint32_t)FURTHER_TRY_S;
+        release->next += (second_t)FURTHER_TRY_S;
     } else {
-        release->next = release->until + (release->tries < firing->tries ? firing->pause_s : (uint32_t)FURTHER_TRY_S);
+        release->next = release->until + (release->tries < firing->tries ? firing->pause_s : (second_t)FURTHER_TRY_S);
     }
 }
 
 static void show(void)
 {
-    dive_port->light(release_any_on());
+    dive_port.light(release_any_on());
     dive_drive();
 }
 
@@ -82,7 +82,7 @@ static void run(void)
         }
         fire(&state.primary, &state.said.primary);
         fire(&state.backup, &state.said.backup);
-        if (state.look_now || (int32_t)state.elapsed >= state.next_look) {
+        if (state.look_now || (second_t)state.elapsed >= state.next_look) {
             dive_look();
         }
     }
@@ -137,7 +137,7 @@ uint8_t play_follow(uint8_t *answer)
 {
     uint8_t at = LINK_REPLY_FOLLOW_DATA_AT;
     sense_measure();
-    link_put(answer, LINK_REPLY_FOLLOW_ELAPSED_AT, 3, state.elapsed);
+    link_put(answer, LINK_REPLY_FOLLOW_ELAPSED_AT, 3, (uint32_t)state.elapsed);
     answer[LINK_REPLY_FOLLOW_PLAYING_AT] = play_on() ? 1U : 0U;
     link_put(answer, LINK_REPLY_FOLLOW_PACK_MV_AT, 2, state.pack_mv);
     answer[LINK_REPLY_FOLLOW_LOST_AT] = 0;
@@ -145,7 +145,7 @@ uint8_t play_follow(uint8_t *answer)
         const uint8_t level = level_of(n);
         if (play.told[n] != level) {
             play.told[n] = level;
-            link_put(answer, at, 3, state.elapsed);
+            link_put(answer, at, 3, (uint32_t)state.elapsed);
             answer[at + 3U] = n;
             answer[at + 4U] = level;
             at = (uint8_t)(at + LINK_CHANGE_SIZE);

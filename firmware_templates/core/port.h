@@ -21,6 +21,15 @@
 #define PORT_TEXT(text) (text)
 #endif
 
+/* Seconds, also as a difference: 24 bits and a sign in them are enough for every dive, and short on an 8-bit part. */
+#ifdef PORT_SECOND
+__extension__ typedef PORT_SECOND second_t;
+#else
+typedef int32_t second_t;
+#endif
+#define FOREVER ((second_t)0x7FFFFFL) /* later than any second that can come */
+#define UNKNOWN_S FOREVER
+
 enum port_reset {
     PORT_RESET_POWER,    /* the supply came up, or nobody knows */
     PORT_RESET_BROWN_OUT,

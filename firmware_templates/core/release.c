@@ -7,23 +7,23 @@
 #include "journal.h"
 
 /* Of the internal oscillator the planned seconds are uncertain by its tolerance, from where the crystal failed on. */
-static uint32_t off_by(const uint32_t *second)
+static second_t off_by(const second_t *second)
 {
     if (!state.clock_fault || *second <= state.clock_failed_at) {
         return 0;
     }
-    return ((*second - state.clock_failed_at) >> BOARD_INTERNAL_SHIFT) + 1U;
+    return ((*second - state.clock_failed_at) >> BOARD_INTERNAL_SHIFT) + 1;
 }
 
 /* Earlier by as much; that nothing fires before not_before is for may_fire() alone to see to. */
-static uint32_t no_later(const uint32_t *second)
+static second_t no_later(const second_t *second)
 {
     return *second - off_by(second);
 }
 
-static uint32_t span_of(const struct firing *firing)
+static second_t span_of(const struct firing *firing)
 {
-    return (uint32_t)firing->tries * firing->fire_s + (uint32_t)(firing->tries - 1U) * firing->pause_s;
+    return (second_t)firing->tries * firing->fire_s + (second_t)(firing->tries - 1U) * firing->pause_s;
 }
 
 /* The release that is fired first: the primary, or the backup where there is no primary. */
@@ -41,7 +41,7 @@ void release_lay_out(void)
     if (first_firing()->present) {
         state.planned = state.said.primary.present ? state.said.at : state.said.latest;
     }
-    state.end = state.said.end + (uint32_t)state.shift;
+    state.end = state.said.end + (second_t)state.shift;
     if (state.stage == STAGE_OVER) {
         state.end = 0; /* also where it ended by being stood down */
     }
@@ -89,12 +89,12 @@ static void command(void)
     state.fired = true;
     state.stage = STAGE_FIRED;
     state.fired_at = state.elapsed;
-    state.shift = (int32_t)(state.elapsed - state.said.at);
+    state.shift = (second_t)(state.elapsed - state.said.at);
     if (state.shift > 0) {
         state.shift = 0;
     }
     if (state.shift != 0) {
-        journal_put_early((uint32_t)-state.shift);
+        journal_put_early((second_t)-state.shift);
     }
     state.look_now = true;
     release_lay_out();
@@ -112,10 +112,10 @@ static void begin_try(struct release *release, const struct firing *firing)
         release->tries++;
         release->next = release->until + firing->pause_s;
         if (release->tries == firing->tries) {
-            release->next = release->until + (uint32_t)FURTHER_TRY_S;
+            release->next = release->until + (second_t)FURTHER_TRY_S;
         }
     } else {
-        release->next += (uint32_t)FURTHER_TRY_S;
+        release->next += (second_t)FURTHER_TRY_S;
     }
     journal_put(true);
 }
@@ -151,7 +151,7 @@ static void resume(struct release *release, const struct firing *firing)
     if (release->tries > firing->tries) {
         release->tries = firing->tries;
     }
-    release->next = state.elapsed + (release->tries < firing->tries ? firing->pause_s : (uint32_t)FURTHER_TRY_S);
+    release->next = state.elapsed + (release->tries < firing->tries ? firing->pause_s : (second_t)FURTHER_TRY_S);
 }
 
 void release_resume(enum port_reset cause)
@@ -165,14 +165,14 @@ void release_resume(enum port_reset cause)
     if (state.stage >= STAGE_FIRED) {
         state.fired = true;
         state.alone = true;
-        state.shift = -(int32_t)journal_early();
-        state.fired_at = state.said.at + (uint32_t)state.shift;
+        state.shift = -(second_t)journal_early();
+        state.fired_at = state.said.at + (second_t)state.shift;
         if (!state.said.primary.present && state.shift == 0) {
             state.fired_at = state.said.latest;
         }
         if (dive_passed(&state.fired_at) == false) {
             state.fired_at = state.elapsed;
-            state.shift = (int32_t)(state.elapsed - state.said.at);
+            state.shift = (second_t)(state.elapsed - state.said.at);
             if (state.shift > 0) {
                 state.shift = 0;
             }

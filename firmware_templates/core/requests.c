@@ -83,7 +83,7 @@ static uint8_t identify(void)
     put(LINK_REPLY_IDENTIFY_SEQUENCE_B_AT, 1, slots[1].sequence);
     put(LINK_REPLY_IDENTIFY_CODE_B_AT, 4, slots[1].code);
     put(LINK_REPLY_IDENTIFY_ARMED_AT, 1, state.armed ? 1U : 0U);
-    put(LINK_REPLY_IDENTIFY_ELAPSED_AT, 3, dive_started() ? state.elapsed : 0U);
+    put(LINK_REPLY_IDENTIFY_ELAPSED_AT, 3, dive_started() ? (uint32_t)state.elapsed : 0U);
     put(LINK_REPLY_IDENTIFY_PACK_MV_AT, 2, state.pack_mv);
     put(LINK_REPLY_IDENTIFY_RESETS_AT, 2, state.resets);
     put(LINK_REPLY_IDENTIFY_FAULTS_AT, 2, (uint16_t)(state.faults | (state.held_by_power ? LINK_FAULT_HOLD : 0U)));
@@ -188,7 +188,7 @@ static uint8_t commit_block(uint16_t address, uint8_t length, uint32_t sum)
 /* A slot that was not valid before is so now; where the other one counted, the newer counts. */
 static void count_new(uint8_t number, const struct slot *slot)
 {
-    const uint8_t other = dive_port->load(store_address((uint8_t)(1U - number)));
+    const uint8_t other = dive_port.load(store_address((uint8_t)(1U - number)));
     const uint8_t ahead = (uint8_t)(slot->sequence - other);
     if (state.has_block && (ahead == 0U || ahead >= 128U)) {
         look_again();

@@ -10,11 +10,11 @@
 
 /* What is known at a second: how far edges have moved, where the firing command cuts, when the dive ends. */
 struct face {
-    int32_t first_edge;
-    int32_t release; /* planned, with the chosen shift */
-    int32_t shift;   /* of edges that move: 0, or negative after an early command */
-    int32_t cut;     /* FOREVER where none is expected */
-    int32_t end;
+    second_t first_edge;
+    second_t release; /* planned, with the chosen shift */
+    second_t shift;   /* of edges that move: 0, or negative after an early command */
+    second_t cut;     /* FOREVER where none is expected */
+    second_t end;
 };
 
 /* Percent, and the flash pattern in 1/64 s where there is one: lit while phase < lit. */
@@ -27,7 +27,7 @@ struct output_state {
 
 /* Fills the states of all outputs for elapsed second t, releases left at 0. With only_kept, outputs outside the keep
    mask, and what follows them, are off. Returns the next second at which anything may change. */
-int32_t schedule_look(const struct settings *said, const struct face *face, int32_t t, bool only_kept,
+second_t schedule_look(const struct settings *said, const struct face *face, second_t t, bool only_kept,
                       struct output_state *outputs);
 
 #endif

@@ -8,7 +8,7 @@
 
 void sense_lead(void)
 {
-    state.lead = dive_port->lead();
+    state.lead = dive_port.lead();
     if (state.frame_age < UINT8_MAX) {
         state.frame_age++;
     }
@@ -29,7 +29,7 @@ bool sense_water(void)
     if (!BOARD_WATER || !state.armed) {
         return false;
     }
-    if (!dive_port->wet()) {
+    if (!dive_port.wet()) {
         state.wet_run = 0;
         return false;
     }
@@ -41,9 +41,9 @@ bool sense_water(void)
 
 void sense_measure(void)
 {
-    const int32_t raw = dive_port->pack_mv();
-    const int32_t right = raw + raw * (int32_t)store_calibration() / 10000;
-    state.pack_mv = right < 0 ? 0U : right > (int32_t)UINT16_MAX ? UINT16_MAX : (uint16_t)right;
+    const second_t raw = dive_port.pack_mv();
+    const second_t right = raw + raw * (second_t)store_calibration() / 10000;
+    state.pack_mv = right < 0 ? 0U : right > (second_t)UINT16_MAX ? UINT16_MAX : (uint16_t)right;
 }
 
 static bool only_kept_is_on(void)
@@ -69,7 +69,7 @@ static uint8_t count_below(uint8_t below, uint16_t limit)
 
 static void judge_pack(void)
 {
-    if (state.pack_mv < (uint32_t)BROKEN_CELL_MV * state.said.series) {
+    if (state.pack_mv < (second_t)BROKEN_CELL_MV * state.said.series) {
         state.faults |= LINK_FAULT_SENSE;
         state.below_shed = state.below_release = 0;
         return;
@@ -93,14 +93,14 @@ static void judge_pack(void)
 void sense_history_from(bool after_reset)
 {
     state.history_spacing = history_spacing();
-    const uint32_t slack = after_reset ? 64U : 0U; /* a cell that may have been written is left alone */
-    const uint32_t done = (state.elapsed + slack) / state.history_spacing;
-    state.history_next = done < UINT8_MAX ? (uint8_t)done : UINT8_MAX;
+    const second_t slack = after_reset ? 64 : 0; /* a cell that may have been written is left alone */
+    const second_t done = (state.elapsed + slack) / state.history_spacing;
+    state.history_next = done < (second_t)UINT8_MAX ? (uint8_t)done : UINT8_MAX;
 }
 
 static void keep_history(void)
 {
-    if (state.elapsed < (state.history_next + 1UL) * state.history_spacing || state.history_next >= history_cells()) {
+    if (state.elapsed < ((second_t)state.history_next + 1) * state.history_spacing || state.history_next >= history_cells()) {
         return;
     }
     history_put(state.history_next, state.quiet_mv);
@@ -113,7 +113,7 @@ void sense_pack(void)
         return;
     }
     keep_history();
-    if ((state.elapsed & 1U) == 0U && state.elapsed % SENSE_EVERY_S == 0U /* a division takes 600 cycles */ && state.has_block && only_kept_is_on()) {
+    if ((state.elapsed & 1) == 0 && state.elapsed % (second_t)SENSE_EVERY_S == 0 /* a division takes 600 cycles */ && state.has_block && only_kept_is_on()) {
         sense_measure();
         judge_pack();
     }

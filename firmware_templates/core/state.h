@@ -28,7 +28,7 @@ struct essentials {
     bool without_water;
     uint8_t keep;
     uint32_t code;
-    uint32_t not_before, at, latest;
+    second_t not_before, at, latest;
     struct firing primary;
 };
 
@@ -36,8 +36,8 @@ struct essentials {
 struct release {
     bool on;
     uint8_t tries;   /* begun so far, not counting further ones */
-    uint32_t until;  /* the try under way ends */
-    uint32_t next;   /* the next one begins */
+    second_t until;  /* the try under way ends */
+    second_t next;   /* the next one begins */
 };
 
 struct pulse {
@@ -59,8 +59,8 @@ struct state {
 
     /* where it is */
     uint8_t stage;
-    uint32_t elapsed;
-    uint32_t up;       /* s since this boot */
+    second_t elapsed;
+    second_t up;       /* s since this boot */
     bool wet_latched;
     uint8_t wet_run;   /* s continuously wet, 60 at most */
     bool reduced;      /* everything outside the keep mask is off */
@@ -70,21 +70,21 @@ struct state {
     uint16_t resets;
     bool clock_fault;    /* in this dive */
     bool clock_internal; /* now, by a fault */
-    uint32_t clock_failed_at;
+    second_t clock_failed_at;
 
     /* seconds that the dive hangs on, see release_lay_out(); UNKNOWN_S: it does not come */
-    uint32_t not_before, at, latest; /* the release's, stretched and shortened where the crystal failed */
-    uint32_t planned;  /* first firing command */
-    uint32_t end;
-    uint32_t splash;   /* in the water by then, where no contact can say it */
-    uint32_t last_end; /* of the last try of the release that is fired first */
-    uint32_t surface;
+    second_t not_before, at, latest; /* the release's, stretched and shortened where the crystal failed */
+    second_t planned;  /* first firing command */
+    second_t end;
+    second_t splash;   /* in the water by then, where no contact can say it */
+    second_t last_end; /* of the last try of the release that is fired first */
+    second_t surface;
 
     /* release */
     struct release primary, backup;
     bool fired;
-    uint32_t fired_at;
-    int32_t shift;        /* of moving edges, by an early command */
+    second_t fired_at;
+    second_t shift;        /* of moving edges, by an early command */
     uint16_t hold;        /* s that a release still has to wait */
     bool held_by_power;   /* ... because of a power-on reset */
     bool no_further;      /* no further tries: a power-on reset came between */
@@ -97,7 +97,7 @@ struct state {
     uint16_t lowest_mv;
     uint8_t below_shed, below_release; /* s */
     uint16_t quiet_mv;    /* the last reading with nothing but what is kept on; 0: none */
-    uint32_t history_spacing;
+    second_t history_spacing;
     uint8_t history_next; /* reading that comes next */
 
     /* outputs */
@@ -105,7 +105,7 @@ struct state {
     uint8_t driven[BOARD_OUTPUTS]; /* percent that the port was told */
     bool look_now;
     bool drive_now;
-    int32_t next_look;
+    second_t next_look;
     uint8_t flash_step;   /* 1/64 s to which the phases belong */
     struct pulse pulse;
 };
@@ -120,8 +120,8 @@ uint8_t dive_state(void);
 bool dive_started(void);
 bool dive_splashed(void);
 bool dive_surfaced(void);
-bool dive_passed(const uint32_t *second);
-void dive_start(uint32_t elapsed);
+bool dive_passed(const second_t *second);
+void dive_start(second_t elapsed);
 void dive_stand_down(void);
 void dive_armed_now(void);
 void dive_choose(uint8_t combination);

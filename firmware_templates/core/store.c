@@ -22,7 +22,7 @@ uint32_t store_sum(uint16_t address, uint16_t count)
 {
     uint32_t sum = SUM32_START;
     for (uint16_t n = 0; n < count; n++) {
-        sum = sum32(sum, dive_port->load((uint16_t)(address + n)));
+        sum = sum32(sum, dive_port.load((uint16_t)(address + n)));
     }
     return ~sum;
 }
@@ -30,7 +30,7 @@ uint32_t store_sum(uint16_t address, uint16_t count)
 static bool sum_is_there(uint16_t address, uint32_t sum)
 {
     for (uint8_t n = 0; n < BOARD_SUM_BYTES; n++) {
-        if (dive_port->load((uint16_t)(address + n)) != (uint8_t)(sum >> (8U * n))) {
+        if (dive_port.load((uint16_t)(address + n)) != (uint8_t)(sum >> (8U * n))) {
             return false;
         }
     }
@@ -41,8 +41,8 @@ void store_slot(uint8_t number, struct slot *slot)
 {
     const uint16_t address = store_address(number);
     slot->valid = false;
-    slot->sequence = dive_port->load(address);
-    slot->length = dive_port->load((uint16_t)(address + 1U));
+    slot->sequence = dive_port.load(address);
+    slot->length = dive_port.load((uint16_t)(address + 1U));
     slot->code = LINK_NO_CODE;
     if (!store_fits(slot->length)) {
         return;
@@ -83,7 +83,7 @@ uint8_t store_active(bool armed, uint32_t code)
 bool store_fly(uint8_t number)
 {
     const uint16_t address = (uint16_t)(store_address(number) + 1U);
-    const uint8_t length = dive_port->load(address);
+    const uint8_t length = dive_port.load(address);
     if (!store_fits(length)) {
         return false;
     }
@@ -94,9 +94,9 @@ bool store_fly(uint8_t number)
 
 bool store_put(uint16_t address, const uint8_t *bytes, uint8_t count)
 {
-    dive_port->store(address, bytes, count);
+    dive_port.store(address, bytes, count);
     for (uint8_t n = 0; n < count; n++) {
-        if (dive_port->load((uint16_t)(address + n)) != bytes[n]) {
+        if (dive_port.load((uint16_t)(address + n)) != bytes[n]) {
             return false;
         }
     }
@@ -119,7 +119,7 @@ bool store_copy(uint8_t from, uint8_t length)
         done = (uint16_t)(done + count);
     }
     for (uint16_t n = 0; n < whole; n++) {
-        if (dive_port->load((uint16_t)(source + n)) != dive_port->load((uint16_t)(target + n))) {
+        if (dive_port.load((uint16_t)(source + n)) != dive_port.load((uint16_t)(target + n))) {
             return false;
         }
     }
@@ -158,7 +158,7 @@ static uint16_t sum_of(const uint8_t *bytes, uint8_t count)
 void store_load(uint16_t address, uint8_t *bytes, uint8_t count)
 {
     for (; count > 0U; count--) {
-        *bytes++ = dive_port->load(address++);
+        *bytes++ = dive_port.load(address++);
     }
 }
 
@@ -170,7 +170,7 @@ void store_essentials(struct essentials *essentials)
     bits_take_fields(fields, FIELDS, essentials);
     const uint16_t sum = sum_of(record, BODY_BYTES);
     essentials->valid = record[BODY_BYTES] == (uint8_t)sum && record[BODY_BYTES + 1U] == (uint8_t)(sum >> 8)
-                        && essentials->version == LAYOUT_VERSION
+                        && essentials->version == LAYOUT_VERSION && !bits.bad
                         && (!essentials->primary.present
                             || bit_set(BOARD_RELEASES, essentials->primary.output)); /* nothing else is ever fired */
 }
@@ -191,7 +191,7 @@ bool store_put_essentials(bool armed, uint32_t code)
     essentials.armed = armed;
     essentials.code = code;
     essentials.not_before = state.said.not_before;
-    essentials.at = (uint32_t)((int32_t)state.said.at - state.said.shift);
+    essentials.at = state.said.at - state.said.shift;
     essentials.latest = state.said.latest;
     essentials.without_water = state.said.without_water;
     essentials.primary = state.said.primary;

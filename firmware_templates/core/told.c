@@ -44,7 +44,7 @@ static uint8_t state_told(void)
 /* Readings that were due by now. */
 static uint8_t readings(void)
 {
-    const uint32_t due = state.elapsed / history_spacing();
+    const second_t due = state.elapsed / history_spacing();
     return due < history_cells() ? (uint8_t)due : history_cells();
 }
 
@@ -56,12 +56,12 @@ uint8_t told_journal(uint8_t *answer)
         return LINK_REPLY_JOURNAL_SIZE;
     }
     const uint8_t tries = (uint8_t)(state.primary.tries + state.backup.tries);
-    const uint32_t fired = tries != 0U ? state.planned - journal_early() : LINK_NO_FIRING;
+    const uint32_t fired = tries != 0U ? (uint32_t)(state.planned - journal_early()) : LINK_NO_FIRING;
     dive_read_block();
     const bool changed = state.choice != block_unchanged(&state.said);
     link_put(answer, LINK_REPLY_JOURNAL_CODE_AT, 4, state.code);
     link_put(answer, LINK_REPLY_JOURNAL_STATE_AT, 1, state_told());
-    link_put(answer, LINK_REPLY_JOURNAL_ELAPSED_AT, 3, state.elapsed);
+    link_put(answer, LINK_REPLY_JOURNAL_ELAPSED_AT, 3, (uint32_t)state.elapsed);
     link_put(answer, LINK_REPLY_JOURNAL_RESETS_AT, 2, state.resets);
     link_put(answer, LINK_REPLY_JOURNAL_TRIES_AT, 1, tries);
     link_put(answer, LINK_REPLY_JOURNAL_LOWEST_MV_AT, 2, state.lowest_mv == UINT16_MAX ? 0U : state.lowest_mv);
@@ -69,7 +69,7 @@ uint8_t told_journal(uint8_t *answer)
     link_put(answer, LINK_REPLY_JOURNAL_CHOICE_AT, 1, changed ? state.choice : LINK_UNCHANGED);
     link_put(answer, LINK_REPLY_JOURNAL_FAULTS_AT, 2, state.faults);
     link_put(answer, LINK_REPLY_JOURNAL_READINGS_AT, 1, readings());
-    link_put(answer, LINK_REPLY_JOURNAL_SPACING_AT, 3, history_spacing());
+    link_put(answer, LINK_REPLY_JOURNAL_SPACING_AT, 3, (uint32_t)history_spacing());
     return LINK_REPLY_JOURNAL_SIZE;
 }
 

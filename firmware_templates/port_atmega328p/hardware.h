@@ -4,7 +4,6 @@
 
 #include "dive.h"
 
-extern const struct board_port hardware_port;
 
 /* Outputs to their safe levels, then everything else. */
 void hardware_start(void);

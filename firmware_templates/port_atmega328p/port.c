@@ -210,7 +210,7 @@ static void send(uint8_t byte)
     UDR0 = byte;
 }
 
-const struct board_port hardware_port = {output, light, load, store, pack_mv, wet, lead, buttons, hardware_steps, send};
+const struct board_port dive_port = {output, light, load, store, pack_mv, wet, lead, buttons, hardware_steps, send};
 
 /* ---- at the start ---- */
 

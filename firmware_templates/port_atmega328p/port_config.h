@@ -4,6 +4,8 @@
 
 #include <avr/pgmspace.h>
 
+#define PORT_SECOND __int24
+
 #define PORT_KEPT __attribute__((section(".noinit")))
 
 /* Constants stay in the flash, which is no part of the data space here. */

@@ -93,13 +93,13 @@ static void send(uint8_t byte)
     }
 }
 
-static const struct board_port port = {output, light, load, store, pack_mv, wet, lead, buttons, steps, send};
+const struct board_port dive_port = {output, light, load, store, pack_mv, wet, lead, buttons, steps, send};
 
 void host_boot(uint8_t cause, uint16_t resets, uint8_t clock_ok)
 {
     memset(host.level, 0, sizeof host.level);
     host.step = 0;
-    dive_boot(&port, (enum port_reset)cause, resets, clock_ok != 0U);
+    dive_boot((enum port_reset)cause, resets, clock_ok != 0U);
 }
 
 /* The finer steps that are asked for before the step `until`. */

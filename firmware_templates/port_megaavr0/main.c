@@ -265,7 +265,7 @@ int main(void)
     const enum port_reset cause = reset_cause();
     const bool clock_ok = start_clock();
     sei();
-    dive_boot(&hardware_port, cause, resets, clock_ok);
+    dive_boot(cause, resets, clock_ok);
     for (;;) {
         if (!work()) {
             sleep_now();

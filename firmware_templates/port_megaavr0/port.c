@@ -209,7 +209,7 @@ static void send(uint8_t byte)
     SERIAL_USART.TXDATAL = byte;
 }
 
-const struct board_port hardware_port = {output, light, load, store, pack_mv, wet, lead, buttons, hardware_steps, send};
+const struct board_port dive_port = {output, light, load, store, pack_mv, wet, lead, buttons, hardware_steps, send};
 
 /* ---- at the start ---- */
 

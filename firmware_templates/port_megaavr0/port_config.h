@@ -2,6 +2,8 @@
 #ifndef PORT_CONFIG_H
 #define PORT_CONFIG_H
 
+#define PORT_SECOND __int24
+
 #define PORT_KEPT __attribute__((section(".noinit")))
 
 /* Constants stand in the flash, which is part of the data space here. */

@@ -303,7 +303,7 @@ def _instants_near(sections: Sections) -> list[Trouble]:
             continue
         after = when.instant.timestamp() - planned.instant.timestamp()
         if after + planned.plus_minus_s < 0 or after - planned.plus_minus_s > LONGEST_S:
-            what = "is before the planned start" if after < 0 else "is more than 194 days after the planned start"
+            what = "is before the planned start" if after < 0 else "is more than 92 days after the planned start"
             troubles.append(
                 Trouble(
                     f"{when.text} {what} ({planned.text}).",

@@ -28,8 +28,8 @@ _INSTANT = re.compile(
 _LOOKS_DATED = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}")
 _EVENT = re.compile(r"(?P<base>[A-Za-z_][A-Za-z_ ]*?)\s*(?:(?P<sign>[-+])\s*(?P<rest>.*))?")
 _DASHES = str.maketrans(dict.fromkeys("\u2212\u2013\u2014\u2010\u2011\ufe63\uff0d", "-"))
-LONGEST_S = 2**24 - 1
-"""Elapsed time is kept in 24 bits of seconds."""
+LONGEST_S = 8_000_000
+"""Elapsed time is kept in 24 bits of seconds, one of them a sign on the way; the rest is room to reckon with."""
 _YEARS = (2000, 2099)
 
 
@@ -84,7 +84,7 @@ def parse_when(text: str) -> When:
         offset = _offset(stripped, match["rest"]) * (1 if match["sign"] == "+" else -1)
     if abs(offset) > LONGEST_S:
         raise _misread(
-            f"{shown(stripped)} is more than the controller can count: {LONGEST_S} s, about 194 days.",
+            f"{shown(stripped)} is more than the controller can count: {LONGEST_S} s, about 92 days.",
             "Write a shorter duration.",
         )
     return When(cast(Base, base), offset, None, stripped)

@@ -26,7 +26,7 @@ MOST_STATIC = 700
 """Bytes of static memory that it may take, on every part."""
 _OPTIONS = (
     "-Os", "-mrelax", "-mcall-prologues", "-ffunction-sections", "-fdata-sections", "-fstack-usage", "-fshort-enums",
-    "-fno-inline-small-functions",
+    "-fno-inline-small-functions", "-flto",
 )  # fmt: skip
 _ANY_LENGTH = "-Wl,--defsym=__TEXT_REGION_LENGTH__=65536"
 """Lets the linker finish an image that is too large, so that its figures can be told."""
@@ -73,7 +73,7 @@ def build_in(board: Board, folder: Path) -> Image:
     for file in files:
         _run([compiler, *common, *STRICT, *_OPTIONS, "-c", file.name, "-o", f"{file.stem}.o"], folder)
     objects = [f"{file.stem}.o" for file in files]
-    _run([compiler, *common[:1], "-Os", "-mrelax", "-Wl,--gc-sections", _ANY_LENGTH, *objects, "-o", elf.name], folder)
+    _run([compiler, *common[:1], *_OPTIONS, "-Wl,--gc-sections", _ANY_LENGTH, *objects, "-o", elf.name], folder)
     return _examine(board, part, port.clock_hz, folder, elf)
 
 

@@ -15,7 +15,7 @@ _FIXES = {
     "window-outside-dive": "move the window between start and end",
     "window-overlap": "let one of the two windows end before the other begins, or drop one",
     "window-empty": "make until later than from, or drop the line",
-    "counter-range": "shorten the dive: the controller counts 24 bits of seconds, 194 days",
+    "counter-range": "shorten the dive: the controller counts 8 000 000 seconds, 92 days",
 }
 
 

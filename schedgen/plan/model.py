@@ -98,7 +98,7 @@ class Window:
     For a follower both are None. Exactly one of burst, flash, follow may be set; a flash window has
     start and stop like a plain one. With bursts, `stop_s` is the end of the last whole one,
     start + (count - 1) x every + on; bursts that go on until the pack is empty (every more than 127 s, else
-    they are a flash) have `stop_s` None and as many as the counter or 24 bits of elapsed seconds hold.
+    they are a flash) have `stop_s` None and as many as the counter or the greatest elapsed second allow.
     `level` is a whole percent, None where the output has no level.
     """
 

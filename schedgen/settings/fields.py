@@ -24,6 +24,9 @@ from schedgen.settings.code import BITS as CODE_BITS
 
 LAYOUT_VERSION = 1
 """Raised with every change of this table; a firmware refuses a block of another version."""
+ELAPSED_MOST = 8_000_000
+"""Greatest elapsed second, 92 days. Stored in 24 bits; the firmware reckons in 24 bits with a sign, and needs room
+above the greatest second for a burst, a trail and a shift."""
 
 
 class Kind(IntEnum):
@@ -113,7 +116,7 @@ def _choice(name: str, bits: int, of: type[IntEnum], doc: str) -> Field:
 
 
 def _elapsed(name: str, doc: str, low: int = 0, narrow: bool = False, **rest: Mapping[str, tuple[int, ...]]) -> Field:
-    return Field(name, 24, low, (1 << 24) - 1, doc, "s", narrow=narrow, when=rest.get("when", {}))
+    return Field(name, 24, low, ELAPSED_MOST, doc, "s", narrow=narrow, when=rest.get("when", {}))
 
 
 def _output(name: str, doc: str) -> Field:

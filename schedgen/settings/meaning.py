@@ -99,7 +99,7 @@ def burst_stop(start_s: int, burst: Burst) -> int:
 
 
 def bursts_without_end(start_s: int, every_s: int) -> int:
-    """How many bursts of a window without stop begin before elapsed seconds of 24 bits run out."""
+    """How many bursts of a window without stop begin before the elapsed seconds run out."""
     return (ELAPSED_MOST - start_s) // every_s + 1
 
 

@@ -381,7 +381,7 @@ PAIRS = [
         line="camera",
     ),
     Pair("settings-too-big", ((LIGHTS, LIGHTS + many(7)),), ((LIGHTS, LIGHTS + many(4)),), final=True, says="bytes"),
-    Pair("counter-range", *edit("wait: 48 h", "wait: 194 d", "wait: 193 d"), final=True, line="wait"),
+    Pair("counter-range", *edit("wait: 48 h", "wait: 93 d", "wait: 92 d"), final=True, line="wait"),
     # notes
     Pair(
         "transport-limit",

@@ -12,7 +12,7 @@ import schedgen
 from schedgen.dive.times import When
 from schedgen.files.place import Place
 from schedgen.files.quantity import write_duration
-from schedgen.plan.limits import change_notes, interlock_notes, window_notes
+from schedgen.plan.limits import ELAPSED_MOST, change_notes, interlock_notes, window_notes
 from schedgen.plan.mechanism import nominal_pack_v
 from schedgen.plan.model import (
     Burst,
@@ -130,7 +130,7 @@ def most(record: str, name: str) -> int:
 
 
 OUT_OF_RANGE = {
-    "24 bits of elapsed seconds": window(stop_s=2**24),
+    "elapsed seconds": window(stop_s=ELAPSED_MOST + 1),
     "every": window(burst=Burst(most("window", "every") + 1, 60, 1)),
     "on": window(burst=Burst(60_000, most("window", "on") + 1, 1)),
     "count": window(burst=Burst(100, 60, most("window", "count") + 1)),
@@ -139,10 +139,10 @@ OUT_OF_RANGE = {
     "trail": window(follow=Follow("OUT1", 0, most("follower", "trail") + 1)),
     "closing": window(follow=Follow("OUT1", most("follower", "lead") + 1, 0, "stop")),
     "level": window(level=101),
-    "clip": window(clip=Clip(100, 2**24)),
+    "clip": window(clip=Clip(100, ELAPSED_MOST + 1)),
 }
 IN_RANGE = {
-    "the last elapsed second": window(stop_s=2**24 - 1),
+    "the last elapsed second": window(stop_s=ELAPSED_MOST),
     "bursts": window(burst=Burst(most("window", "every"), most("window", "on"), most("window", "count"))),
     "flash": window(flash=Flash(most("window", "flash_every"), most("window", "flash_on"))),
     "lead and trail": window(follow=Follow("OUT1", most("follower", "lead"), most("follower", "trail"))),
