@@ -10,132 +10,22 @@ from typing import Any
 import yasimavr.lib.arch_avr as arch_avr
 import yasimavr.lib.arch_xt as arch_xt
 import yasimavr.lib.core as core
-from yasimavr.device_library import DeviceDescriptor
-from yasimavr.device_library.builders import _builders_arch_avr as avr_builders
-from yasimavr.device_library.builders import _builders_arch_xt as xt_builders
 from yasimavr.lib import _sip
 
 from schedgen.firmware.rehearse.part_adc328 import Converter
 from schedgen.firmware.rehearse.part_crystal import Crystal
 from schedgen.firmware.rehearse.part_memory import MemoryTap, UserRow
-from schedgen.firmware.rehearse.part_model import ADC_SLEEP, Hardware, PlainRegisters, discard
+from schedgen.firmware.rehearse.part_model import Hardware, PlainRegisters, discard
 from schedgen.firmware.rehearse.part_pinchange import PinChange
 from schedgen.firmware.rehearse.part_power import BrownOut, ClockControl, Protection
 from schedgen.firmware.rehearse.part_pwm import Dimmer, Tca, Timer1
 from schedgen.firmware.rehearse.part_rtc import Rtc
+from schedgen.firmware.rehearse.part_stock import UNBUILT_328, description, missing_pins, stock_device
 from schedgen.firmware.rehearse.part_timer2 import Timer2
 from schedgen.firmware.rehearse.part_usart import ATMEGA328, MEGAAVR, Usart
+from schedgen.firmware.rehearse.part_watch import Watcher
 
-_MEGAAVR_STOCK = (
-    "CPUINT", "SLPCTRL", "RSTCTRL", "NVMCTRL", "MISC", "PORTA", "PORTC", "PORTD", "PORTF", "PORTMUX",
-    "TCB0", "TCB1", "TCB2", "VREF", "ADC0", "FUSES", "USERROW", "WDT",
-)  # fmt: skip
-_MEGAAVR_LARGE = ("PORTB", "PORTE", "TCB3")
-_ATMEGA328_STOCK = (
-    "CPUINT", "RSTCTRL", "SLPCTRL", "FUSES", "NVMCTRL", "MISC", "PORTB", "PORTC", "PORTD",  "TC0", "VREF",
-    "WDT",
-)  # fmt: skip
-_UNBUILT_328 = (0x44, 0x41, 0x46, 0x23, 0x5F, 0x30)
 _NVM_KINDS = {"eeprom": "EEPROM", "row": "USERROW"}
-
-
-def _megaavr_class() -> Any:
-    class MegaAvr(xt_builders.XT_BaseDevice):
-        def __init__(self, descriptor: Any, builder: Any) -> None:
-            super().__init__(descriptor, builder)
-            large = "PORTB" in descriptor.peripherals
-            builder.build_peripherals(self, [*_MEGAAVR_STOCK, *(_MEGAAVR_LARGE if large else ())])
-
-        def arch_init(self) -> bool:
-            return True
-
-    return MegaAvr
-
-
-def _atmega328_class() -> Any:
-    class Atmega328(avr_builders.AVR_BaseDevice):
-        def __init__(self, descriptor: Any, builder: Any) -> None:
-            super().__init__(descriptor, builder)
-            builder.build_peripherals(self, list(_ATMEGA328_STOCK))
-
-        def arch_init(self) -> bool:
-            return True
-
-    return Atmega328
-
-
-def _descriptor(model: str) -> Any:
-    """The library's description, mended: a finished conversion of the ADC wakes from standby."""
-    found = DeviceDescriptor.create_from_model(model)
-    masks = found.interrupt_map.sleep_mask
-    if "ADC0_RESRDY" in found.interrupt_map.vectors:
-        vector = found.interrupt_map.vectors.index("ADC0_RESRDY")
-        masks["Standby"][vector // 8] |= 1 << vector % 8
-    return found
-
-
-def _missing_pins(descriptor: Any) -> tuple[int, ...]:
-    """Port registers that stand in the chip, without pins to them, and that the stock model does not have."""
-    addresses: list[int] = []
-    for number, letter in enumerate("ABCDEF"):
-        base = 0x400 + 0x20 * number
-        if f"PORT{letter}" not in descriptor.peripherals:
-            addresses += range(base, base + 0x18)
-        else:
-            addresses += [base + 0x10 + bit for bit in range(8) if f"P{letter}{bit}" not in descriptor.pins]
-    return tuple(addresses)
-
-
-class Watcher(Hardware):
-    """Attached last: opens the EEPROM after each reset (the stock fuses close it), adds up waking and sleeping."""
-
-    def __init__(self) -> None:
-        super().__init__("WATCH")
-        self.since, self.asleep, self.mode = 0, False, 0
-        self.awake = 0
-        self.sleeping: dict[int, int] = {}
-        self.sleepers: list[Callable[[bool, int], None]] = []
-        self.sleeps = 0
-        self.resets: list[tuple[int, int]] = []
-        self.after_reset: Callable[[], None] = lambda: None
-        self.opens_memory = True
-
-    def reset(self, flags: int) -> None:
-        """Note a reset."""
-        if self.opens_memory:
-            _, request = self.device().ctlreq(core.IOCTL_CORE, core.CTLREQ_CORE_SECTIONS)
-            sections = request.data.value(core.MemorySectionManager)
-            for source in range(3):
-                for target in range(3):
-                    sections.set_access_flags(source, target, 3)
-        self.add_up()
-        self.asleep = False
-        self.resets.append((self.now, int(flags)))
-        self.after_reset()
-
-    def add_up(self) -> None:
-        """Add the cycles since the last change to where they belong."""
-        now = self.now
-        if self.asleep:
-            self.sleeping[self.mode] = self.sleeping.get(self.mode, 0) + now - self.since
-        else:
-            self.awake += now - self.since
-        self.since = now
-
-    def sleep(self, on: bool, mode: int) -> None:
-        """Note falling asleep and waking; tell the models that care."""
-        now = self.clock_now()
-        if on:
-            self.awake += now - self.since
-            self.mode = mode
-            self.sleeps += 1
-        else:
-            self.sleeping[mode] = self.sleeping.get(mode, 0) + now - self.since
-        self.since = now
-        self.asleep = bool(on)
-        if mode >= ADC_SLEEP:
-            for tell in self.sleepers:
-                tell(on, mode)
 
 
 @dataclass
@@ -190,7 +80,7 @@ class SimulatedPart:
         crystal.running = False
         crystal.before_change.clear()
         crystal.after_change.clear()
-        self._build(_descriptor(image.model))
+        self._build(description(image.model))
         self.loop = core.SimLoop(self.device)
         self.loop.set_fast_mode(True)
         self.device.load_firmware(self._program())
@@ -207,10 +97,7 @@ class SimulatedPart:
     # --- building
 
     def _build(self, descriptor: Any) -> None:
-        builder = xt_builders.XT_DeviceBuilder if self.is_megaavr else avr_builders.AVR_DeviceBuilder
-        made = _megaavr_class() if self.is_megaavr else _atmega328_class()
-        self.device = builder.build_device(descriptor, made)
-        self.device.set_option(core.Device.Option.InfiniteLoopDetect, False)
+        self.device = stock_device(descriptor, self.is_megaavr)
         vector = descriptor.interrupt_map.vectors.index
         self.watcher = Watcher()
         self.watcher.opens_memory = self.is_megaavr
@@ -231,7 +118,7 @@ class SimulatedPart:
         self.brown_out: BrownOut | None = BrownOut(vector("BOD"))
         self.dimmer: Dimmer = Tca("TCA0")
         self.clock_control: ClockControl | None = ClockControl(self.crystal)
-        missing = PlainRegisters("NOPINS", _missing_pins(self.device._descriptor_))
+        missing = PlainRegisters("NOPINS", missing_pins(self.device._descriptor_))
         self._models = [self.clock, self.usart, self.brown_out, self.dimmer, self.clock_control, missing]
         self.tap = MemoryTap(0x1000, lambda value: bool(value & 7))
         guard = Protection()
@@ -254,7 +141,7 @@ class SimulatedPart:
             self.dimmer,
             converter,
             self.pin_change,
-            PlainRegisters("PLAIN", _UNBUILT_328),
+            PlainRegisters("PLAIN", UNBUILT_328),
         ]
         self.tap = MemoryTap(0x1F, lambda value: value & 6 == 6)
         self.tap.watch(self.device)
