@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import ceil
 
 NOMINAL_HZ = 32768
 NEVER = 1 << 62
@@ -47,7 +48,7 @@ class Ticks:
 
     def at(self, now: int) -> int:
         """Whole ticks at cycle `now`."""
-        return int(self._exact(now) + 1e-6)
+        return int(self._count + (now - self._origin) * self.hertz / self.cycles_a_second + 1e-6)
 
     def set_hertz(self, hertz: float, now: int) -> None:
         """Go on at another frequency (0: stand still)."""
@@ -58,7 +59,7 @@ class Ticks:
         """The first cycle at which `at` gives `count` or more; NEVER while the clock stands still."""
         if not self.hertz:
             return NEVER
-        return int(-(-(self._origin + (count - self._count) * self.cycles_a_second / self.hertz) // 1))
+        return ceil(self._origin + (count - self._count) * self.cycles_a_second / self.hertz)
 
     def _exact(self, now: int) -> float:
         return self._count + (now - self._origin) * self.hertz / self.cycles_a_second

@@ -15,7 +15,7 @@ from yasimavr.lib import _sip
 from schedgen.firmware.rehearse.part_adc328 import Converter
 from schedgen.firmware.rehearse.part_crystal import Crystal
 from schedgen.firmware.rehearse.part_memory import MemoryTap, UserRow
-from schedgen.firmware.rehearse.part_model import Hardware, PlainRegisters, discard
+from schedgen.firmware.rehearse.part_model import ADC_SLEEP, Hardware, PlainRegisters, discard
 from schedgen.firmware.rehearse.part_pinchange import PinChange
 from schedgen.firmware.rehearse.part_power import BrownOut, ClockControl, Protection
 from schedgen.firmware.rehearse.part_pwm import Dimmer, Tca, Timer1
@@ -25,6 +25,7 @@ from schedgen.firmware.rehearse.part_timer2 import Timer2
 from schedgen.firmware.rehearse.part_usart import ATMEGA328, MEGAAVR, Usart
 from schedgen.firmware.rehearse.part_watch import Watcher
 
+_DIGITAL_CHANGE = int(core.Wire.SignalId.DigitalChange)
 _NVM_KINDS = {"eeprom": "EEPROM", "row": "USERROW"}
 
 
@@ -91,6 +92,7 @@ class SimulatedPart:
             self.write("row", memories.row)
         self._fill_ram(seed)
         self._levels: dict[str, int] = {}
+        self._states: dict[str, Callable[[], bool]] = {}
         self._duties: dict[int, float | None] = {}
         self._wire()
 
@@ -107,22 +109,26 @@ class SimulatedPart:
             self._build_328(vector)
         for model in (*self._models, self.watcher):
             model.hertz = self.image.hertz
+            model.minding = self.watcher.minding
+            if type(model).slept is not Hardware.slept:
+                model.mind(ADC_SLEEP)  # until it says otherwise
             self.device.attach_peripheral(model)
-        self.watcher.sleepers = [model.slept for model in self._models if type(model).slept is not Hardware.slept]
         self._models.append(self.watcher)
 
     def _build_megaavr(self, vector: Callable[[str], int]) -> None:
-        self.clock: Rtc | Timer2 = Rtc((vector("RTC_CNT"), vector("RTC_PIT")), self.crystal)
+        rtc = Rtc((vector("RTC_CNT"), vector("RTC_PIT")), self.crystal)
+        self.clock: Rtc | Timer2 = rtc
         usart = tuple(vector(f"USART0_{what}") for what in ("RXC", "DRE", "TXC"))
         self.usart = Usart(MEGAAVR, (usart[0], usart[1], usart[2]), self.wiring.receive_pin)
         self.brown_out: BrownOut | None = BrownOut(vector("BOD"))
         self.dimmer: Dimmer = Tca("TCA0")
         self.clock_control: ClockControl | None = ClockControl(self.crystal)
         missing = PlainRegisters("NOPINS", missing_pins(self.device._descriptor_))
-        self._models = [self.clock, self.usart, self.brown_out, self.dimmer, self.clock_control, missing]
+        self._models = [*rtc.parts, rtc, self.usart, self.brown_out, self.dimmer, self.clock_control, missing]
         self.tap = MemoryTap(0x1000, lambda value: bool(value & 7))
         guard = Protection()
         row = UserRow(64, lambda: self.read("row"))
+        self.tap.changes = row.forget
         for watching in (self.tap, guard, row):
             watching.watch(self.device)
         self._watching = [self.tap, guard, row]
@@ -188,20 +194,33 @@ class SimulatedPart:
             self.watcher.after_reset = self._show_inputs
         for name, (pin, _, channel) in self.wiring.outputs.items():
             self._duties[-1 if channel is None else channel] = None
+            self._states[name] = self.device.find_pin(pin).digital_state
+            self._levels[name] = 0
             self._listen(name, pin)
             self._settle(name)
 
     def _listen(self, name: str, pin: str) -> None:
+        _, active_high, channel = self.wiring.outputs[name]
+        state, cycle, levels, on_edge = self._states[name], self.device.cycle, self._levels, self.on_edge
+
         def changed(data: Any, tag: int) -> None:
             try:
-                if data.sigid == 1:
+                if channel is not None:
                     self._settle(name)
+                    return
+                level = 100 if state() == active_high else 0
+                if levels[name] != level:
+                    levels[name] = level
+                    on_edge(cycle(), name, level)
             except Exception as error:
                 self.errors.append(repr(error))
 
+        # Of the three signals that a pin gives at each change, only the one of its digital level comes through.
+        digital = core.DataSignalMux()
+        digital.add_mux(self.device.find_pin(pin).signal(), _DIGITAL_CHANGE)
         hook = core.CallableSignalHook(changed)
-        self.device.find_pin(pin).signal().connect(hook, 0)
-        self._hooks.append(hook)
+        digital.signal().connect(hook, 0)
+        self._hooks += [hook, digital]
 
     def _dimmed(self, channel: int, duty: float | None) -> None:
         self._duties[channel] = duty
@@ -211,16 +230,15 @@ class SimulatedPart:
 
     def _settle(self, name: str) -> None:
         """Find an output's level and tell when it has changed."""
-        pin, active_high, channel = self.wiring.outputs[name]
+        _, active_high, channel = self.wiring.outputs[name]
         duty = None if channel is None else self._duties.get(channel)
         if duty is None:
-            high = bool(self.device.find_pin(pin).digital_state())
-            level = 100 if high == active_high else 0
+            level = 100 if self._states[name]() == active_high else 0
         else:
             level = round(100 * (duty if active_high else 1 - duty))
-        if self._levels.get(name, 0) != level:
+        if self._levels[name] != level:
             self._levels[name] = level
-            self.on_edge(int(self.device.cycle()), name, level)
+            self.on_edge(self.device.cycle(), name, level)
 
     def set_pin(self, pin: str, level: str | float) -> None:
         """Drive a pin from outside: H, L, Z (let go), U or D (pulled), or volts."""
@@ -264,6 +282,7 @@ class SimulatedPart:
     def write(self, which: str, data: bytes) -> None:
         """Set the EEPROM or the user row."""
         self._memory(which).program(bytes(data), 0)
+        self.tap.changes()
 
     def memories(self) -> Memories:
         """What stays when the power goes now."""
@@ -306,14 +325,17 @@ class SimulatedPart:
         """Take everything apart in the order that neither leaks nor crashes."""
         self.probe.detach()
         self._hooks.clear()
+        self._states.clear()
         self.usart.move_pin = lambda level: None
         self.dimmer.told = lambda channel, duty: None
+        self.tap.changes = lambda: None
         for model in (*self._models, *self._watching):
             discard(model)
             model.let_go()
         self.crystal.before_change.clear()
         self.crystal.after_change.clear()
-        self.watcher.sleepers.clear()
+        self.watcher.minding.models.clear()
+        self.watcher.minding.now = lambda: 0
         self.watcher.after_reset = lambda: None
         device, loop = self.device, self.loop
         del self.device, self.loop

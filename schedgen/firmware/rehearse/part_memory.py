@@ -24,6 +24,8 @@ class MemoryTap(Hardware):
         self.address, self.starts = address, starts
         self.count = 0
         self.at_command: Callable[[int], None] = lambda count: None
+        self.changes: Callable[[], None] = lambda: None
+        """Called at each command as well: what was read before may not hold any more."""
 
     def watch(self, device: Any) -> None:
         """Stand before the command register; to be called before the loop is made."""
@@ -38,6 +40,7 @@ class MemoryTap(Hardware):
         """Count a command."""
         if self.starts(data.value):
             self.count += 1
+            self.changes()
             self.at_command(self.count)
 
 
@@ -49,6 +52,8 @@ class UserRow(Hardware):
     def __init__(self, size: int, read: Callable[[], bytes]) -> None:
         super().__init__("ROWREAD")
         self.size, self.read = size, read
+        self.held: bytes | None = None
+        """What was read last; None once something may have been written since."""
 
     def watch(self, device: Any) -> None:
         """Stand before the row's addresses; to be called before the loop is made."""
@@ -56,9 +61,15 @@ class UserRow(Hardware):
         for offset in range(self.size):
             device.add_ioreg_handler(core.reg_addr_t(self.base + offset), self, core.bitmask_t(0), READ_WRITE)
 
+    def forget(self) -> None:
+        """Read again at the next look."""
+        self.held = None
+
     def ioreg_read_handler(self, addr: Any, value: int) -> int:
         """What the row holds."""
-        return self.read()[int(addr) - self.base]
+        if self.held is None:
+            self.held = self.read()
+        return self.held[int(addr) - self.base]
 
     def ioreg_write_handler(self, addr: Any, data: Any) -> None:
         """Writing is the stock model's."""

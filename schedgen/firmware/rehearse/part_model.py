@@ -15,6 +15,8 @@ from yasimavr.lib import _sip
 READ_ONLY = core.IORegister.BitMode.RO
 STROBE = core.IORegister.BitMode.Strobe
 READ_WRITE = core.IORegister.BitMode.RW
+NO_MODE = 99
+"""Deeper than any mode of sleep there is."""
 ADC_SLEEP, STANDBY = int(core.SleepMode.ADC), int(core.SleepMode.Standby)
 
 
@@ -35,11 +37,34 @@ def _bits(mask: int) -> Any:
 _MASKS: dict[int, Any] = {}
 
 
+class Minding:
+    """Which models mind which sleep mode and all that are deeper."""
+
+    def __init__(self) -> None:
+        self.models: dict[Hardware, int] = {}
+        self.least = NO_MODE
+        """The lightest sleep that anybody minds."""
+        self.now: Callable[[], int] = lambda: 0
+        """The mode of sleep at this moment, 0 while awake."""
+
+    def set(self, model: Hardware, mode: int) -> None:
+        """Note that `model` minds sleep from `mode` on."""
+        if self.models.get(model) != mode:
+            self.models[model] = mode
+            self.least = min(self.models.values())
+
+    def tell(self, on: bool, mode: int) -> None:
+        """Tell those who mind."""
+        for model, least in list(self.models.items()):
+            if mode >= least:
+                model.slept(on, mode)
+
+
 class Hardware(core.Peripheral):
     """A peripheral written in Python. `base` is the address from which register offsets count.
 
-    Only the watcher of `part_device.py` overrides the simulator's own `sleep`; it calls `slept` of those models that
-    ask for it, since a call from C++ into Python costs more than all else here.
+    A call from C++ into Python costs more than all else here. So only the watcher overrides the simulator's own
+    `sleep`; it calls `slept` of those models that mind the mode just now (`mind`).
     """
 
     base = 0
@@ -54,6 +79,8 @@ class Hardware(core.Peripheral):
         """The device's cycle manager."""
         self.clock_now: Callable[[], int] = lambda: 0
         """Cycles since power-on, as a call."""
+        self.minding = Minding()
+        """Shared by all models of a part."""
         self._addresses: dict[int, Any] = {}
 
     def belong_to(self, device: Any) -> None:
@@ -110,6 +137,10 @@ class Hardware(core.Peripheral):
     def raise_bit(self, flag: Any, bit: int) -> None:
         """Raise a bit of an interrupt flag."""
         flag.set_flag(_bits(bit))
+
+    def mind(self, mode: int) -> None:
+        """Ask to be told from now on of sleep in this mode and in all that are deeper (`NO_MODE`: in none)."""
+        self.minding.set(self, mode)
 
     def slept(self, on: bool, mode: int) -> None:
         """The processor fell asleep (`on`) or woke; `mode` as the simulator numbers it."""

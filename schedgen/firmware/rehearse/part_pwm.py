@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, ClassVar
 
-from schedgen.firmware.rehearse.part_model import STANDBY, Hardware
+from schedgen.firmware.rehearse.part_model import NO_MODE, STANDBY, Hardware
 
 Told = Callable[[int, float | None], None]
 """Called with a channel and its duty (0 to 1), or None when the channel lets its pin go."""
@@ -27,6 +27,7 @@ class Dimmer(Hardware):
     def reset(self, flags: int) -> None:
         """All channels let go."""
         self.duties = [None] * self.channels
+        self.mind(NO_MODE)
         for channel in range(self.channels):
             self.told(channel, None)
 
@@ -41,10 +42,12 @@ class Dimmer(Hardware):
             if found != self.duties[channel]:
                 self.duties[channel] = found
                 self.told(channel, found)
+        dims = any(duty is not None and 0 < duty < 1 for duty in self.duties)
+        self.mind(STANDBY if dims else NO_MODE)
 
     def slept(self, on: bool, mode: int) -> None:
         """The processor's clock stops deeper than idle, and a dimmed output would freeze on or off."""
-        if on and mode >= STANDBY:
+        if on:
             for channel, duty in enumerate(self.duties):
                 if duty is not None and 0 < duty < 1:
                     self.breaks(f"slept so deep that the dimming of channel {channel} stood still")

@@ -1,18 +1,22 @@
 """The real-time counter of the megaAVR 0-series with its periodic interrupt; registers as in the data sheet (from
 memory).
 
+Most of its registers are plain, so that reading and writing them stays within the simulator: only where a write must be
+obeyed, or where the value read is one of time, does it call us.
+
 Unlike the stock model it counts any processor clock exactly, its periodic interrupt and compare work, writes take three
 ticks to be taken over, and its crystal can stop (then a write is never taken over, as on the chip).
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import yasimavr.lib.core as core
 
 from schedgen.firmware.rehearse.part_crystal import NEVER, NOMINAL_HZ, Crystal, Ticks
-from schedgen.firmware.rehearse.part_model import READ_ONLY, STANDBY, STROBE, Hardware, interrupt_flag
+from schedgen.firmware.rehearse.part_model import NO_MODE, READ_ONLY, STANDBY, STROBE, Hardware, interrupt_flag
 
 _CTRLA, _STATUS, _INTCTRL, _INTFLAGS, _TEMP, _CLKSEL = 0, 1, 2, 3, 4, 7
 _CNT, _PER, _CMP = 8, 10, 12
@@ -22,6 +26,84 @@ _RUN_STANDBY = 0x80
 _SYNC_TICKS = 3
 _BUSY_BITS = {_CTRLA: 1, _CNT: 2, _PER: 4, _CMP: 8, _PITCTRLA: 16}
 _EXTERNAL, _CRYSTAL, _ONE_KILOHERTZ = 3, 2, 1
+
+
+class _Plain(Hardware):
+    """The registers of the counter that need no more than their interrupt flags."""
+
+    base = 0x140
+
+    def init(self, device: Any) -> bool:
+        """Add them."""
+        ready = super().init(device)
+        for offset, mask in ((_INTCTRL, 3), (_TEMP, 255), (5, 1), (6, 255), (_PITINTCTRL, 1), (20, 1)):
+            self.add(offset, mask)
+        self.add(_INTFLAGS, 3, STROBE)
+        self.add(_PITINTFLAGS, 1, STROBE)
+        return bool(ready)
+
+
+class _LowByte(Hardware):
+    """The lower byte of CNT, which the firmware reads more often than all else."""
+
+    base = 0x140
+
+    def __init__(self, name: str, clock: Rtc) -> None:
+        super().__init__(name)
+        self.clock = clock
+        self.shown = -1
+        """What the upper byte's register holds."""
+
+    def init(self, device: Any) -> bool:
+        """Add it."""
+        ready = super().init(device)
+        self.add(_CNT)
+        return bool(ready)
+
+    def reset(self, flags: int) -> None:
+        """The upper byte is 0."""
+        self.shown = -1
+
+    def ioreg_read_handler(self, addr: Any, value: int) -> int:
+        """The count as it is now; its upper byte waits."""
+        clock = self.clock
+        word = (clock.ticks.at(clock.clock_now()) + clock.offset) % (clock.period + 1)
+        clock.waiting = high = word >> 8
+        if high != self.shown:
+            self.shown = high
+            self.write_ioreg(_WORDS[_CNT], _WHOLE, high)
+        return word & 255
+
+    def ioreg_write_handler(self, addr: Any, data: Any) -> None:
+        """The lower byte waits for the upper one."""
+        self.clock.waiting = data.value
+        self.shown = -1
+
+
+class _HighBytes(Hardware):
+    """The upper bytes of CNT, PER and CMP: `Rtc` leaves in them what a read of the lower byte found."""
+
+    base = 0x140
+
+    def __init__(self, name: str, written: Callable[[int, int], None]) -> None:
+        super().__init__(name)
+        self.written = written
+
+    def init(self, device: Any) -> bool:
+        """Add them."""
+        ready = super().init(device)
+        self.add_each((_CNT + 1, _PER + 1, _CMP + 1))
+        return bool(ready)
+
+    def ioreg_write_handler(self, addr: Any, data: Any) -> None:
+        """The word is complete."""
+        self.written(int(addr) - self.base - 1, data.value)
+
+
+_HITS = tuple(core.bitmask_t(hit) for hit in range(4))
+_WHOLE, _PIT_BIT = core.bitmask_t(0xFF), core.bitmask_t(_PIT)
+_WORDS = {offset: core.reg_addr_t(0x140 + offset + 1) for offset in (_CNT, _PER, _CMP)}
+"""Offset of the lower byte of each word, and the address of its upper byte."""
 
 
 class Rtc(Hardware):
@@ -35,19 +117,17 @@ class Rtc(Hardware):
         self.flags = (interrupt_flag(False), interrupt_flag(False))
         self.timers = (core.CallableCycleTimer(self._fire_counter), core.CallableCycleTimer(self._fire_pit))
         self.internal_ppm = 0.0
+        self.parts = (_Plain("RTC2"), _HighBytes("RTC3", self._write_word), _LowByte("RTC4", self))
+        """To be attached before this model."""
 
     def init(self, device: Any) -> bool:
         """Add the registers."""
         ready = super().init(device)
-        for offset, mask in ((_CTRLA, 0xFD), (_INTCTRL, 3), (_TEMP, 255), (5, 1), (6, 255), (_CLKSEL, 3)):
-            self.add(offset, mask)
-        for offset, mask in ((_PITCTRLA, 0x79), (_PITINTCTRL, 1), (20, 1)):
+        for offset, mask in ((_CTRLA, 0xFD), (_CLKSEL, 3), (_PITCTRLA, 0x79)):
             self.add(offset, mask)
         self.add(_STATUS, 15, READ_ONLY)
         self.add(_PITSTATUS, 1, READ_ONLY)
-        self.add(_INTFLAGS, 3, STROBE)
-        self.add(_PITINTFLAGS, 1, STROBE)
-        self.add_each(tuple(range(_CNT, _CMP + 2)))
+        self.add_each((_PER, _CMP))
         counter, pit = self.flags
         ready = ready and counter.init(device, self.at(_INTCTRL, 3), self.at(_INTFLAGS, 3), self.vectors[0])
         ready = ready and pit.init(device, self.at(_PITINTCTRL, 1), self.at(_PITINTFLAGS, 1), self.vectors[1])
@@ -62,9 +142,10 @@ class Rtc(Hardware):
         self.next_counter, self.next_pit, self.pit_length = NEVER, NEVER, 0
         self.busy: dict[int, int] = {}
         self.on = False
-        self.high_byte = 0
-        """The byte that waits in TEMP: the high one of a read, the low one of a write."""
+        self.waiting = 0
+        """The byte in TEMP: the low one of a write, the high one of a read that came between."""
         self.asleep = False
+        self.mind(NO_MODE)
         for timer in self.timers:
             self.cycles.cancel(timer)
 
@@ -78,7 +159,7 @@ class Rtc(Hardware):
         return internal / 32 if selected == _ONE_KILOHERTZ else internal
 
     def _counter_hertz(self) -> float:
-        counts = self.on and not (self.asleep and not self.get(_CTRLA) & _RUN_STANDBY)
+        counts = self.on and not self.asleep
         return self._source_hertz() / (1 << ((self.get(_CTRLA) >> 3) & 15)) if counts else 0.0
 
     def count(self) -> int:
@@ -101,18 +182,20 @@ class Rtc(Hardware):
         self._plan_pit()
 
     def _plan_counter(self) -> None:
-        here, span = self.ticks.at(self.now), self.period + 1
+        now, span = self.clock_now(), self.period + 1
+        here = self.ticks.at(now)
         value = (here + self.offset) % span
         self.tick_overflow = here + span - value
         away = (self.compare - value) % span or span
         self.tick_compare = here + away if self.compare <= self.period else NEVER
-        self.cycles.cancel(self.timers[0])
-        self._schedule(self.timers[0], self.ticks, min(self.tick_overflow, self.tick_compare))
+        self._schedule(self.timers[0], self.ticks, min(self.tick_overflow, self.tick_compare), now)
 
-    def _schedule(self, timer: Any, ticks: Ticks, count: int) -> None:
+    def _schedule(self, timer: Any, ticks: Ticks, count: int, now: int) -> None:
         when = ticks.when(count)
         if when < NEVER:
-            self.cycles.schedule(timer, max(when, self.now + 1))
+            self.cycles.schedule(timer, max(when, now + 1))
+        else:
+            self.cycles.cancel(timer)
 
     def _fire_counter(self, when: int) -> int:
         here, span, hit = self.ticks.at(int(when)), self.period + 1, 0
@@ -123,7 +206,7 @@ class Rtc(Hardware):
             hit |= _COMPARE
             self.tick_compare += span
         if hit:
-            self.raise_bit(self.flags[0], hit)
+            self.flags[0].set_flag(_HITS[hit])
         following = self.ticks.when(min(self.tick_overflow, self.tick_compare))
         return max(following, int(when) + 1) if following < NEVER else 0
 
@@ -132,10 +215,10 @@ class Rtc(Hardware):
         if self.pit_length:
             here = self.pit_ticks.at(self.now)
             self.next_pit = (here // self.pit_length + 1) * self.pit_length
-            self._schedule(self.timers[1], self.pit_ticks, self.next_pit)
+            self._schedule(self.timers[1], self.pit_ticks, self.next_pit, self.now)
 
     def _fire_pit(self, when: int) -> int:
-        self.raise_bit(self.flags[1], _PIT)
+        self.flags[1].set_flag(_PIT_BIT)
         self.next_pit += self.pit_length
         following = self.pit_ticks.when(self.next_pit)
         return following if following < NEVER else 0
@@ -151,12 +234,11 @@ class Rtc(Hardware):
     def ioreg_read_handler(self, addr: Any, value: int) -> int:
         """16-bit registers go through TEMP; the busy flags clear by themselves."""
         offset = int(addr) - self.base
-        if offset in (_CNT, _PER, _CMP):
-            word = self.count() if offset == _CNT else self.period if offset == _PER else self.compare
-            self.high_byte = word >> 8
+        if offset in _WORDS:
+            word = self.period if offset == _PER else self.compare
+            self.waiting = high = word >> 8
+            self.write_ioreg(_WORDS[offset], _WHOLE, high)
             return word & 255
-        if offset in (_CNT + 1, _PER + 1, _CMP + 1):
-            return self.high_byte
         if offset in (_STATUS, _PITSTATUS):
             return self._busy_bits(offset)
         return value
@@ -181,13 +263,12 @@ class Rtc(Hardware):
     def ioreg_write_handler(self, addr: Any, data: Any) -> None:
         """Obey a write."""
         offset = int(addr) - self.base
-        if offset in (_CNT, _PER, _CMP):
-            self.high_byte = data.value
-        elif offset in (_CNT + 1, _PER + 1, _CMP + 1):
-            self._write_word(offset - 1, self.high_byte | data.value << 8)
+        if offset in _WORDS:
+            self.waiting = data.value
         elif offset == _CTRLA:
             self._taking_over(offset)
             self.on = bool(data.value & 1)
+            self.mind(NO_MODE if not self.on else STANDBY + 1 if data.value & _RUN_STANDBY else STANDBY)
             self._retime()
         elif offset == _CLKSEL:
             self._retime()
@@ -195,26 +276,20 @@ class Rtc(Hardware):
             self._taking_over(offset)
             self._start_pit()
 
-    def _write_word(self, offset: int, word: int) -> None:
-        # The low byte went to TEMP; the register itself is shown through `ioreg_read_handler`.
+    def _write_word(self, offset: int, high: int) -> None:
         self._taking_over(offset)
-        value = self.count()
-        if offset == _CNT:
-            value = word
-        elif offset == _PER:
-            self.period = word
-        else:
+        word = self.waiting | high << 8
+        if offset == _CMP:
             self.compare = word
-        self._set_count(value)
+        else:
+            value = self.count()
+            if offset == _PER:
+                self.period = word
+            self._set_count(word if offset == _CNT else value)
         self._plan_counter()
 
     def slept(self, on: bool, mode: int) -> None:
-        """Without RUNSTDBY the counter stands still in standby; in power-down always."""
-        if not self.on:
-            return
-        deep = mode > STANDBY
-        shallow = mode < STANDBY
-        stops = on and (deep or (not shallow and not self.get(_CTRLA) & _RUN_STANDBY))
-        if stops != self.asleep:
-            self.asleep = stops
+        """Without RUNSTDBY the counter stands still in standby; in power-down always; told only of what stops it."""
+        if on != self.asleep:
+            self.asleep = on
             self._retime()

@@ -13,7 +13,7 @@ from typing import Any
 
 import yasimavr.lib.core as core
 
-from schedgen.firmware.rehearse.part_model import READ_ONLY, STANDBY, STROBE, Hardware, interrupt_flag
+from schedgen.firmware.rehearse.part_model import NO_MODE, READ_ONLY, STANDBY, STROBE, Hardware, interrupt_flag
 
 _DEPTH = 2
 _RECEIVED, _EMPTY, _SENT, _START = 0x80, 0x20, 0x40, 0x10
@@ -93,9 +93,10 @@ class Usart(Hardware):
         self.sending: int | None = None
         self.next_out: int | None = None
         self.coming: tuple[int, bool] | None = None
-        self.deep = False
+        self.paused = False
         for timer in self.timers:
             self.cycles.cancel(timer)
+        self.mind(NO_MODE)
         self.put(self.shape.status, _EMPTY, _EMPTY)
         if self.shape is MEGAAVR:
             self.put(7, 3)
@@ -134,9 +135,10 @@ class Usart(Hardware):
     def _receive(self, when: int) -> int:
         if self.coming is None:
             byte = self.line.popleft()
-            hears = self._receives and (not self.deep or (self.shape is MEGAAVR and bool(self.get(6) & 0x10)))
+            deep = self.minding.now() >= STANDBY
+            hears = self._receives and (not deep or (self.shape is MEGAAVR and bool(self.get(6) & 0x10)))
             self.coming = byte, hears
-            if hears and self.deep:
+            if hears and deep:
                 self.raise_bit(self.flags[0], _START)
             self.move_pin("L")
             if hears and self.waiting is not None:
@@ -170,6 +172,7 @@ class Usart(Hardware):
         self.said.append((int(when), self.sending))
         self.sending, self.next_out = self.next_out, None
         if self.sending is None:
+            self.mind(NO_MODE)
             self.raise_bit(self.flags[2], _SENT)
             return 0
         self.raise_bit(self.flags[1], _EMPTY)
@@ -200,6 +203,7 @@ class Usart(Hardware):
     def _write_out(self, byte: int) -> None:
         if self.sending is None:
             self.sending = byte
+            self.mind(STANDBY)
             self.cycles.schedule(self.timers[1], self.now + self._frame())
         elif self.next_out is None:
             self.next_out = byte
@@ -208,13 +212,11 @@ class Usart(Hardware):
             self.breaks("a byte given to the USART while its buffer was full")
 
     def slept(self, on: bool, mode: int) -> None:
-        """Deeper than idle the transmitter stands still and the receiver hears only with start-of-frame detection."""
-        if on and mode >= STANDBY:
-            self.deep = True
-            if self.sending is not None:
-                self.breaks("slept while the USART was sending")
-                self.cycles.pause(self.timers[1])
-        elif self.deep:
-            self.deep = False
-            if self.sending is not None:
-                self.cycles.resume(self.timers[1])
+        """Deeper than idle the transmitter stands still; told of it only while it sends."""
+        if on:
+            self.breaks("slept while the USART was sending")
+            self.cycles.pause(self.timers[1])
+            self.paused = True
+        elif self.paused:
+            self.cycles.resume(self.timers[1])
+            self.paused = False

@@ -116,9 +116,10 @@ class Player:
         part, record = self.part, self.record
         part.watcher.add_up()
         record.awake_s += part.watcher.awake / self.hertz
-        for mode, cycles in part.watcher.sleeping.items():
-            name = core.SleepMode(mode).name.lower()
-            record.asleep_s[name] = record.asleep_s.get(name, 0.0) + cycles / self.hertz
+        for mode in core.SleepMode:
+            cycles, name = part.watcher.sleeping[mode], mode.name.lower()
+            if cycles:
+                record.asleep_s[name] = record.asleep_s.get(name, 0.0) + cycles / self.hertz
         for rule, count in part.broken_rules.items():
             record.broken_rules[rule] = record.broken_rules.get(rule, 0) + count
         for cycle, flags in part.watcher.resets:
