@@ -134,7 +134,8 @@ class SimulatedPart:
         self._watching = [self.tap, guard, row]
 
     def _build_328(self, vector: Callable[[str], int]) -> None:
-        self.clock = Timer2((vector("TIMER2_COMPA"), vector("TIMER2_COMPB"), vector("TIMER2_OVF")), self.crystal)
+        timer2 = Timer2((vector("TIMER2_COMPA"), vector("TIMER2_COMPB"), vector("TIMER2_OVF")), self.crystal)
+        self.clock = timer2
         usart = (vector("USART_RX"), vector("USART_UDRE"), vector("USART_TX"))
         self.usart = Usart(ATMEGA328, usart, self.wiring.receive_pin)
         self.brown_out, self.clock_control = None, None
@@ -142,7 +143,8 @@ class SimulatedPart:
         self.dimmer = Timer1("TC1")
         converter = Converter(vector("ADC"), self._volts, self.image.supply_v)
         self._models = [
-            self.clock,
+            *timer2.parts,
+            timer2,
             self.usart,
             self.dimmer,
             converter,

@@ -32,10 +32,6 @@ class MemoryTap(Hardware):
         self.belong_to(device)
         device.add_ioreg_handler(core.reg_addr_t(self.address), self, core.bitmask_t(0), READ_WRITE)
 
-    def ioreg_read_handler(self, addr: Any, value: int) -> int:
-        """Nothing to do with reading."""
-        return value
-
     def ioreg_write_handler(self, addr: Any, data: Any) -> None:
         """Count a command."""
         if self.starts(data.value):

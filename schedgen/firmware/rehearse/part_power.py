@@ -125,10 +125,6 @@ class Protection(Hardware):
         for address in (self._CCP, self._NVM_COMMAND, *self.PROTECTED):
             device.add_ioreg_handler(core.reg_addr_t(address), self, core.bitmask_t(0), READ_WRITE)
 
-    def ioreg_read_handler(self, addr: Any, value: int) -> int:
-        """Nothing to do with reading."""
-        return value
-
     def ioreg_write_handler(self, addr: Any, data: Any) -> None:
         """Note a protected write without its key."""
         address, now = int(addr), self.now

@@ -1,17 +1,20 @@
 """Timer 2 of the ATmega328P with a watch crystal (ASSR.AS2): overflow and two compares, in the modes a clock needs.
 
 Registers as in the data sheet (from memory). Normal mode and CTC with OCR2A count; no pin is driven. From the
-processor's clock (AS2 clear) it counts too, and stands still in power-save then, as on the chip.
+processor's clock (AS2 clear) it counts too, and stands still in power-save then, as on the chip. The firmware waits for
+the busy bits of ASSR by reading them again and again: they stand in a plain register, from which a cycle timer takes
+them, so that no read of it calls us.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import yasimavr.lib.core as core
 
 from schedgen.firmware.rehearse.part_crystal import NEVER, Crystal, Ticks
-from schedgen.firmware.rehearse.part_model import ADC_SLEEP, STROBE, Hardware, interrupt_flag
+from schedgen.firmware.rehearse.part_model import NO_MODE, READ_ONLY, STROBE, Hardware, interrupt_flag
 
 _TIMSK, _TIFR, _TCCRA, _TCCRB, _TCNT, _OCRA, _OCRB, _ASSR = 0x50, 0x17, 0x90, 0x91, 0x92, 0x93, 0x94, 0x96
 _OVERFLOW, _MATCH_A, _MATCH_B = 1, 2, 4
@@ -20,6 +23,29 @@ _DIVIDERS = (0, 1, 8, 32, 64, 128, 256, 1024)
 _BUSY_BITS = {_TCNT: 16, _OCRA: 8, _OCRB: 4, _TCCRA: 2, _TCCRB: 1}
 _NAMES = {_TCNT: "TCNT2", _OCRA: "OCR2A", _OCRB: "OCR2B", _TCCRA: "TCCR2A", _TCCRB: "TCCR2B"}
 _CTC = 2
+POWER_SAVE = int(core.SleepMode.ADC) + 1
+"""The lightest sleep in which the processor's clock stands still for this counter."""
+
+
+class _State(Hardware):
+    """ASSR: what of it is written goes to the counter."""
+
+    base = 0
+
+    def __init__(self, name: str, written: Callable[[Any], None]) -> None:
+        super().__init__(name)
+        self.written = written
+
+    def init(self, device: Any) -> bool:
+        """Add the register."""
+        ready = super().init(device)
+        self.add(_ASSR, 0x60)
+        self.add(_ASSR, 0x1F, READ_ONLY)
+        return bool(ready)
+
+    def ioreg_write_handler(self, addr: Any, data: Any) -> None:
+        """Where the counter's clock comes from."""
+        self.written(data)
 
 
 class Timer2(Hardware):
@@ -32,7 +58,9 @@ class Timer2(Hardware):
         super().__init__("TC2")
         self.vectors, self.crystal = vectors, crystal
         self.flags = (interrupt_flag(True), interrupt_flag(True), interrupt_flag(True))
-        self.timers = (core.CallableCycleTimer(self._fire),)
+        self.timers = (core.CallableCycleTimer(self._fire), core.CallableCycleTimer(self._taken_over))
+        self.parts = (_State("TC2S", self._write_state),)
+        """To be attached before this model."""
 
     def init(self, device: Any) -> bool:
         """Add the registers."""
@@ -40,7 +68,6 @@ class Timer2(Hardware):
         self.add_each((_TCCRA, _TCCRB, _TCNT, _OCRA, _OCRB))
         self.add(_TIMSK, 7)
         self.add(_TIFR, 7, STROBE)
-        self.add(_ASSR, 0x7F)
         for flag, bit, vector in zip(self.flags, (_MATCH_A, _MATCH_B, _OVERFLOW), self.vectors, strict=True):
             ready = flag.init(device, self.at(_TIMSK, bit), self.at(_TIFR, bit), vector) and ready
         self.crystal.before_change.append(self._settle)
@@ -55,7 +82,9 @@ class Timer2(Hardware):
         self.asleep = False
         self.due = [NEVER, NEVER, NEVER]
         self.crystal.running = False
-        self.cycles.cancel(self.timers[0])
+        self.mind(POWER_SAVE)
+        for timer in self.timers:
+            self.cycles.cancel(timer)
 
     @property
     def _span(self) -> int:
@@ -104,15 +133,8 @@ class Timer2(Hardware):
         return max(following, int(when) + 1) if following < NEVER else 0
 
     def ioreg_read_handler(self, addr: Any, value: int) -> int:
-        """The count is computed; the busy bits of ASSR clear by themselves."""
-        register = int(addr)
-        if register == _TCNT:
-            return self.count()
-        if register == _ASSR:
-            now = self.now
-            self.busy = {bit: until for bit, until in self.busy.items() if until > now}
-            return (value & 0x60) | sum(self.busy)
-        return value
+        """The count is computed."""
+        return self.count() if int(addr) == _TCNT else value
 
     def _taking_over(self, register: int) -> None:
         if not self.get(_ASSR) & _AS2:
@@ -121,15 +143,36 @@ class Timer2(Hardware):
         if self.busy.get(bit, 0) > now:
             self.breaks(f"{_NAMES[register]} written while it was busy")
         self.busy[bit] = now + int(_SYNC_TICKS * self.hertz / hertz) if hertz else NEVER
+        self._show_busy(now)
+
+    def _show_busy(self, now: int) -> int:
+        """Set the bits of what is still being taken over; returns the cycle at which the next one is done."""
+        self.busy = {bit: until for bit, until in self.busy.items() if until > now}
+        self.put(_ASSR, sum(self.busy), 0x1F)
+        following = min(self.busy.values(), default=NEVER)
+        if following < NEVER:
+            self.cycles.schedule(self.timers[1], following)
+        self._mind()
+        return following
+
+    def _taken_over(self, when: int) -> int:
+        following = self._show_busy(int(when))
+        return following if following < NEVER else 0
+
+    def _mind(self) -> None:
+        """Power-save matters to a counter that hangs on the processor's clock, or is taking something over."""
+        self.mind(NO_MODE if self.get(_ASSR) & _AS2 and not self.busy else POWER_SAVE)
+
+    def _write_state(self, data: Any) -> None:
+        if data.posedge() & _AS2:
+            self.crystal.change(running=True)
+        self._retime()
+        self._mind()
 
     def ioreg_write_handler(self, addr: Any, data: Any) -> None:
         """Obey a write."""
         register = int(addr)
-        if register == _ASSR:
-            if data.posedge() & _AS2:
-                self.crystal.change(running=True)
-            self._retime()
-        elif register in _BUSY_BITS:
+        if register in _BUSY_BITS:
             self._taking_over(register)
             if register == _TCNT:
                 self.offset = data.value - self.ticks.at(self.now)
@@ -141,15 +184,8 @@ class Timer2(Hardware):
 
     def slept(self, on: bool, mode: int) -> None:
         """The processor's clock stops in power-save, the crystal does not."""
-        stops = bool(on) and mode > ADC_SLEEP
-        if stops != self.asleep:
-            self.asleep = stops
-            if not self.get(_ASSR) & _AS2:
-                self._retime()
-            elif stops and self.busy:
-                self._check_sleep()
-
-    def _check_sleep(self) -> None:
-        now = self.now
-        if any(until > now for until in self.busy.values()) and self.crystal.hertz:
+        self.asleep = on
+        if not self.get(_ASSR) & _AS2:
+            self._retime()
+        elif on and self.busy and self.crystal.hertz:
             self.breaks("slept while timer 2 was taking a register over")
