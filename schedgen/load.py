@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from schedgen.judge import Judgement
     from schedgen.judge.buttons import Choice
     from schedgen.measured.bench_record import BenchRecord
+    from schedgen.measured.left import Left
     from schedgen.plan.model import Plan
     from schedgen.report.notebook import Picture
     from schedgen.settings import Settings
@@ -40,15 +41,24 @@ class LoadedDive:
     """A dive that can be used, with its board, its cell, and where each value stands.
 
     `plan`, `simulate`, `settings` and `check` are worked out once, when first asked for. `bench` is the bench record
-    that the file names; `dive` has its measured values in place of guessed ones, `written` is the dive as written.
+    that the file names, `left` what the dive before left in the pack; `dive` has what was measured in place of what
+    was guessed or left open, `written` is the dive as written.
     """
 
     def __init__(
-        self, dive: Dive, board: Board, cell: Cell, path: Path, places: Places, bench: BenchRecord | None = None
+        self,
+        dive: Dive,
+        board: Board,
+        cell: Cell,
+        path: Path,
+        places: Places,
+        bench: BenchRecord | None = None,
+        left: Left | None = None,
     ) -> None:
         self.written = dive
         self.bench = bench
-        self.dive = _measured(dive, bench)
+        self.left = left
+        self.dive = _measured(dive, bench, left)
         self.board = board
         self.cell = cell
         self.path = path
@@ -165,12 +175,16 @@ class LoadedDive:
         return judge(self, self._plan, self._results, block)
 
 
-def _measured(dive: Dive, bench: BenchRecord | None) -> Dive:
-    if bench is None:
-        return dive
-    from schedgen.measured.bench_record import with_bench
+def _measured(dive: Dive, bench: BenchRecord | None, left: Left | None) -> Dive:
+    if bench is not None:
+        from schedgen.measured.bench_record import with_bench
 
-    return with_bench(dive, bench)
+        dive = with_bench(dive, bench)
+    if left is not None:
+        from schedgen.measured.left import with_left
+
+        dive = with_left(dive, left)
+    return dive
 
 
 def load(path: str | Path) -> LoadedDive:
@@ -198,7 +212,7 @@ def _loaded(tree: Tree, path: str | Path) -> LoadedDive:
     if board is not None:
         problems += [problem_at(read.tree, (), trouble) for trouble in board_troubles(read.sections, board)]
     bench = _bench(read, folder, problems)
-    problems += _unreadable(read)
+    left = _left(read, folder, cell, problems)
     if not problems and read.dive is not None:
         problems += _impossible_water(read, read.dive)
         problems += _unknown_materials(read, read.dive)
@@ -206,7 +220,7 @@ def _loaded(tree: Tree, path: str | Path) -> LoadedDive:
         problems += _impossible_charge(read, read.dive, cell)
     if problems or read.dive is None or board is None or cell is None:
         raise FileProblems(problems)
-    return LoadedDive(read.dive, board, cell, Path(path), read.places, bench)
+    return LoadedDive(read.dive, board, cell, Path(path), read.places, bench, left)
 
 
 def _board(read: ReadDive, folder: Path, problems: list[Problem]) -> Board | None:
@@ -316,15 +330,22 @@ def _weigh(site: Site, row: WaterRow) -> None:
             seawater.density(salinity, temperature, pressure, site.latitude.nominal, site.longitude.nominal)
 
 
-def _unreadable(read: ReadDive) -> list[Problem]:
-    """Keys of the language that this version cannot follow yet: refused, never ignored."""
-    if read.dive is None:
-        return []
-    if isinstance(read.dive.pack.charge, After):
-        step = "Write the charge as a share, or as a rested voltage."
-        trouble = Trouble("Records of earlier dives are not read by this version.", "a share", "charge: 80 %", step)
-        return [problem_at(read.tree, ("pack", "charge", "after"), trouble)]
-    return []
+def _left(read: ReadDive, folder: Path, cell: Cell | None, problems: list[Problem]) -> Left | None:
+    """What the dive before left in the pack, where the charge is said so."""
+    if read.dive is None or not isinstance(read.dive.pack.charge, After):
+        return None
+    from schedgen.measured.journal_file import load_left
+    from schedgen.measured.left import left_troubles
+
+    named = read.dive.pack.charge.after
+    try:
+        left = load_left(folder / named)
+    except FileProblems as error:
+        problems += [_placed(read, ("pack", "charge", "after"), problem) for problem in error.problems]
+        return None
+    if cell is not None:
+        problems += [problem_at(read.tree, (), one) for one in left_troubles(read.dive, cell, left, named)]
+    return left
 
 
 class _CallableModule(ModuleType):

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from schedgen.load import LoadedDive
     from schedgen.measured.fit import Fit, Sought
     from schedgen.measured.journal import Journal
+    from schedgen.measured.left import Left
     from schedgen.plan.model import Plan
 
 
@@ -44,7 +45,7 @@ def command(
     from schedgen.commands.files import write_text
     from schedgen.measured.happened import flown_plan, happened
     from schedgen.measured.journal_file import write_journal
-    from schedgen.report.debrief import debrief_lines, debrief_record
+    from schedgen.report.debrief import debrief_lines, debrief_record, left_lines
 
     loaded = load_dive(file, as_json)
     told = _told(loaded, port, called, journal, as_json)
@@ -60,18 +61,35 @@ def command(
     plan = flown_plan(loaded.plan(), told)
     lines = happened(plan, loaded.simulate(), told, loaded.plan())
     found, trouble, left_out = _fitted(loaded, plan, told, wanted)
+    left, unknown = _left(loaded, plan, told, found)
+    if save is not None:
+        write_text(save, write_journal(told, left))
     if plot_file is not None:
         _draw(plot_file, loaded, plan, told)
     if as_json:
-        write_json(debrief_record(told, lines, found, trouble, loaded))
+        write_json(debrief_record(told, lines, found, trouble, loaded, left or unknown))
     else:
         out = console_for(as_json)
         out.lines(debrief_lines(told, lines, found, trouble, left_out, loaded, out.paint))
+        out.lines(left_lines(left or unknown, save))
         if save is not None:
-            out.line(f"Wrote {save}: the journal.")
+            out.line(f"Wrote {save}: the journal{' and what is left in the pack' if left else ''}.")
         if plot_file is not None:
             out.line(f"Wrote {plot_file}: planned against measured.")
     return 1 if any(one.as_planned is False for one in lines) else 0
+
+
+def _left(loaded: LoadedDive, plan: Plan, told: Journal, found: Fit | None) -> tuple[Left | None, str]:
+    """What is left in the pack, or None and why that is not known."""
+    from schedgen.measured.course import Model
+    from schedgen.measured.left import charge_left
+
+    if found is None:
+        return None, "nothing was fitted"
+    try:
+        return charge_left(Model.of(loaded.dive, loaded.board, loaded.cell, plan), found, told), ""
+    except OutOfRange as error:
+        return None, str(error)
 
 
 def _draw(path: str, loaded: LoadedDive, plan: Plan, told: Journal) -> None:

@@ -219,9 +219,11 @@ class RestVoltage(Part):
 
 
 class After(Part):
-    """The charge that another dive, or a record of it, leaves."""
+    """The charge that an earlier dive left."""
 
-    after: Text = Field(description="File of the dive before, or of its record", examples=["monday.yaml"])
+    after: Text = Field(
+        description="Journal of the dive before, as debrief --save writes it", examples=["monday-journal.yaml"]
+    )
 
 
 class Protection(Part):

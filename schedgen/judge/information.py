@@ -33,7 +33,7 @@ def information(subject: Subject) -> tuple[Said, ...]:
     makers: tuple[Callable[[Subject], Iterator[Said]], ...] = (
         _pressure, _weight, _waters, _float_lost, _floating, _clock, _release, _light, _drift,
     )  # fmt: skip
-    simulated = (_cold, _currents, _strings) if subject.results is not None else ()
+    simulated = (_charge, _cold, _currents, _strings) if subject.results is not None else ()
     said: list[Said] = []
     for make in (*makers, *simulated):
         try:
@@ -195,6 +195,22 @@ def _drift(subject: Subject) -> Iterator[Said]:
 
 def _wait_s(subject: Subject) -> float:
     return subject.dive.recovery.wait.high
+
+
+def _charge(subject: Subject) -> Iterator[Said]:
+    """The charge that another dive left, where the file names its journal."""
+    left = getattr(subject.parts, "left", None)
+    if left is None:
+        return
+    days = max(0.0, (subject.plan.planned - left.ended).total_seconds() / 86400)
+    begins = [case.corner["pack.charge"] for case in subject.run.cases.values()]
+    yield Said(
+        "Charge",
+        f"dive {left.code} left {share(left.charge.low)} to {share(left.charge.high)}; {days:.1f} d of self-discharge"
+        f" later the worst case begins with {share(min(begins))}. What the board drew after its last entry until it was"
+        " disconnected is not in it",
+        {"low": left.charge.low, "high": left.charge.high, "days_since": days, "worst_at_start": min(begins)},
+    )
 
 
 def _cold(subject: Subject) -> Iterator[Said]:

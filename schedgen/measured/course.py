@@ -17,6 +17,9 @@ from schedgen.simulate.limits import ends_of
 from schedgen.simulate.loads import Demand
 from schedgen.simulate.results import Floats
 from schedgen.simulate.run import prepare, solve_batch
+from schedgen.simulate.solved import Solved
+
+HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,8 +58,7 @@ class Model:
 
         `values` is (runs, inputs). A pack that is empty by then has the voltage it would have if it went on.
         """
-        runs = arrange(self.inputs, values, self.plan, int(self.dive.pack.parallel))
-        solved = solve_batch(self.dive, self.cell, self.tables, self.demand, runs, self.interior, tail=False)
+        solved = self._solved(values)
         ends = ends_of(solved)
         out = np.empty((len(at_s), len(values)))
         wanted = np.asarray(at_s, dtype=np.float64)
@@ -68,6 +70,26 @@ class Model:
             start, stop = ends.quiet_start_v[step, run], ends.quiet_stop_v[step, run]
             out[:, run] = start + (stop - start) * part
         return out
+
+    def charges(self, values: Floats, at_s: float) -> Floats:
+        """Charge (runs,) left at an elapsed second, as a share of label x health; `values` is (runs, inputs).
+
+        After `end` it goes on falling as in the last hour before, since beacon and locator stay on.
+        """
+        solved = self._solved(values)
+        out = np.empty(len(values))
+        for run in range(len(values)):
+            times, charge = solved.time_s[:, run], solved.course.charge[:, run]
+            end = float(times[-1])
+            out[run] = np.interp(min(at_s, end), times, charge)
+            if at_s > end:
+                hourly = np.interp(end - HOUR_S, times, charge) - charge[-1]
+                out[run] -= hourly * (at_s - end) / HOUR_S
+        return out
+
+    def _solved(self, values: Floats) -> Solved:
+        runs = arrange(self.inputs, values, self.plan, int(self.dive.pack.parallel))
+        return solve_batch(self.dive, self.cell, self.tables, self.demand, runs, self.interior, tail=False)
 
 
 def is_load(name: str) -> bool:

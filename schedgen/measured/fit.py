@@ -48,6 +48,21 @@ class Unknown:
     step: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Solution:
+    """Where the fit ended, for what follows from it.
+
+    `found` (unknowns,) with their `covariance` (unknowns, unknowns). What is held is known to a standard error of
+    `held_sigma`; one of these moves `found` by `held_shift` (unknowns,).
+    """
+
+    unknowns: tuple[Unknown, ...]
+    found: Floats
+    covariance: Floats
+    held_sigma: float
+    held_shift: Floats
+
+
 @dataclass(frozen=True, slots=True)
 class Fit:
     """What was found. `value` is the load factor, or the health as a fraction; `half_width` two standard errors.
@@ -70,6 +85,7 @@ class Fit:
     misfit: float
     residuals_v: tuple[tuple[int, float], ...] = field(repr=False)
     not_told_apart: tuple[str, ...]
+    solution: Solution = field(repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,19 +131,28 @@ class _Problem:
 
         `held` is added to what is held: to the health, or to the load factor.
         """
-        inputs = self.model.inputs
-        rows = []
-        for row in tried:
-            pairs = zip(self.unknowns, row, strict=True)
-            changed = {one.name: float(value) for one, value in pairs if one.name in inputs.index}
-            if "pack.charge" in changed:
-                changed["pack.charge"] = min(changed["pack.charge"], 1.0)
-            factor = 1.0 + held
-            if self.sought == "loads":
-                factor = float(row[0])
-                changed["pack.health"] = inputs.items[inputs.index["pack.health"]].nominal + held
-            rows.append(self.model.scaled(factor, changed))
-        return self.model.volts(np.stack(rows), self.at_s) * tried[:, 1]
+        rows = rows_of(self.model, self.sought, self.unknowns, tried, held)
+        return self.model.volts(rows, self.at_s) * tried[:, 1]
+
+
+def rows_of(model: Model, sought: Sought, unknowns: Sequence[Unknown], tried: Floats, held: float = 0.0) -> Floats:
+    """Inputs (runs, inputs) of the model for rows of numbers `tried` (runs, unknowns).
+
+    `held` is added to what is held: to the health, or to the load factor.
+    """
+    inputs = model.inputs
+    rows = []
+    for row in tried:
+        pairs = zip(unknowns, row, strict=True)
+        changed = {one.name: float(value) for one, value in pairs if one.name in inputs.index}
+        if "pack.charge" in changed:
+            changed["pack.charge"] = min(changed["pack.charge"], 1.0)
+        factor = 1.0 + held
+        if sought == "loads":
+            factor = float(row[0])
+            changed["pack.health"] = inputs.items[inputs.index["pack.health"]].nominal + held
+        rows.append(model.scaled(factor, changed))
+    return np.stack(rows)
 
 
 def fit(model: Model, sought: Sought, readings: Sequence[Reading], sense: Sense) -> Fit:
@@ -149,8 +174,10 @@ def fit(model: Model, sought: Sought, readings: Sequence[Reading], sense: Sense)
     )
     problem, left_out = _believed(problem)
     found, jacobian = _gauss_newton(problem)
-    errors = np.sqrt(np.diag(np.linalg.inv(jacobian.T @ jacobian + problem.bound)))
-    held, held_error = _held(problem, found, jacobian)
+    covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian + problem.bound), dtype=np.float64)
+    errors = np.sqrt(np.diag(covariance))
+    held, held_sigma, held_shift = _held(problem, found, jacobian)
+    held_error = abs(float(held_shift[0]))
     residual = problem.observed - problem.volts(found[None, :])[:, 0]
     beside = zip(problem.unknowns[1:], found[1:], errors[1:], strict=True)
     return Fit(
@@ -166,6 +193,7 @@ def fit(model: Model, sought: Sought, readings: Sequence[Reading], sense: Sense)
         misfit=float(np.sqrt(np.mean((residual / problem.sigma_v) ** 2))),
         residuals_v=tuple(zip(problem.at_s, map(float, residual), strict=True)),
         not_told_apart=_not_told_apart(sought),
+        solution=Solution(problem.unknowns, found, covariance, held_sigma, held_shift),
     )
 
 
@@ -222,8 +250,8 @@ def _gauss_newton(problem: _Problem) -> tuple[Floats, Floats]:
     return now, jacobian
 
 
-def _held(problem: _Problem, found: Floats, jacobian: Floats) -> tuple[str, float]:
-    """What is held, in words, and the standard error that its own uncertainty gives to what is sought."""
+def _held(problem: _Problem, found: Floats, jacobian: Floats) -> tuple[str, float, Floats]:
+    """What is held, in words; its standard error; and how far that much of it moves the unknowns (unknowns,)."""
     if problem.sought == "loads":
         item = next(one for one in problem.model.inputs.items if one.name == "pack.health")
         low, nominal, high = (f"{value * 100:.4g}" for value in (item.low, item.nominal, item.high))
@@ -233,8 +261,8 @@ def _held(problem: _Problem, found: Floats, jacobian: Floats) -> tuple[str, floa
         spread, text = _load_spread(problem.model)
         step = 0.02
     slope = (problem.volts(found[None, :], step) - problem.volts(found[None, :]))[:, 0] / step / problem.sigma_v
-    shift = np.linalg.solve(jacobian.T @ jacobian + problem.bound, jacobian.T @ (slope * spread))
-    return text, abs(float(shift[0]))
+    shift = np.linalg.solve(jacobian.T @ jacobian + problem.bound, -jacobian.T @ (slope * spread))
+    return text, float(spread), np.asarray(shift, dtype=np.float64)
 
 
 def _load_spread(model: Model) -> tuple[float, str]:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from schedgen.measured.fit import Fit
     from schedgen.measured.happened import Happened
     from schedgen.measured.journal import Journal
+    from schedgen.measured.left import Left
 
 Paint = Callable[..., str]
 _MARKS = {True: "as planned", False: "DIFFERS", None: ""}
@@ -68,8 +69,25 @@ def _fit_lines(found: Fit, left_out: str, loaded: LoadedDive, paint: Paint) -> l
     return lines
 
 
+def left_lines(left: Left | str, saved: str | None) -> list[str]:
+    """What is left in the pack, or why that is not known (a text), and how the next dive file says so."""
+    if isinstance(left, str):
+        text = f"What is left in the pack is not known: {left}. For another dive without charging, let the pack rest "
+        return ["", *wrapped(text + "for 1 h or more and write charge: {rest_voltage, rested, temperature}.", "")]
+    when = left.ended.isoformat().replace("+00:00", "Z")
+    after = "{after: " + (saved or "FILE") + "}"
+    how = f"charge: {after}" + ("" if saved else ", with FILE from --save FILE")
+    text = (
+        f"with about 95 % confidence if the cells follow their table, when the board last journalled ({when} if it "
+        f"started as planned). What it drew after that until it was disconnected is not counted. For another dive "
+        f"without charging: {how}"
+    )
+    return ["", f"Left in the pack: {left.charge.low * 100:.1f} to {left.charge.high * 100:.1f} % of label x health",
+            *wrapped(text, "  ")]  # fmt: skip
+
+
 def debrief_record(
-    told: Journal, lines: Sequence[Happened], found: Fit | None, trouble: str, loaded: LoadedDive
+    told: Journal, lines: Sequence[Happened], found: Fit | None, trouble: str, loaded: LoadedDive, left: Left | str
 ) -> dict[str, Any]:
     """The same as plain values for JSON."""
     return {
@@ -97,4 +115,8 @@ def debrief_record(
             "paste": suggestion(found, loaded.dive),
         },
         "not_fitted": trouble or None,
+        "left": None
+        if isinstance(left, str)
+        else {"low": left.charge.low, "high": left.charge.high, "ended": left.ended.isoformat()},
+        "left_not_known": left if isinstance(left, str) else None,
     }

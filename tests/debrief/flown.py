@@ -50,12 +50,26 @@ def demand(loaded: LoadedDive, factor: float, second: int) -> tuple[float, float
 
 def fly(loaded: LoadedDive, factor: float, health: float = 0.94) -> Callable[[int], float]:
     """The quiet voltage of the pack by elapsed second, as the board would last have seen it."""
+    quiet, _ = flight(loaded, factor, health)
+    seconds = [at for at, _ in quiet]
+
+    def at(second: int) -> float:
+        return quiet[max(int(np.searchsorted(seconds, second, side="right")) - 1, 0)][1]
+
+    return at
+
+
+def flight(
+    loaded: LoadedDive, factor: float, health: float = 0.94
+) -> tuple[list[tuple[int, float]], list[tuple[int, float]]]:
+    """Quiet voltages and charges, each with its elapsed second, of the whole dive."""
     cells, plan = loaded.cell.tables, loaded.plan()
     trace = loaded.simulate().cases["nominal"].trace
     charge, slow_v = 0.98, 0.0
     capacity = 5.0 * 3600 * health * 5
     aged = float(aged_resistance_factor(health)) * 3 / 5
     quiet: list[tuple[int, float]] = []
+    charges: list[tuple[int, float]] = []
     kept = math.exp(-STEP_S / cells.time_constant_s)
     for second in range(0, plan.end_s, STEP_S):
         warm = float(np.interp(second, trace.time_s, trace.pack_c))
@@ -72,12 +86,8 @@ def fly(loaded: LoadedDive, factor: float, health: float = 0.94) -> Callable[[in
             quiet.append((second, volts))
         slow_v = slow_v * kept + current * slow * aged * (1 - kept)
         charge -= current * STEP_S / capacity
-    seconds = [at for at, _ in quiet]
-
-    def at(second: int) -> float:
-        return quiet[max(int(np.searchsorted(seconds, second, side="right")) - 1, 0)][1]
-
-    return at
+        charges.append((second + STEP_S, charge))
+    return quiet, charges
 
 
 COUNT = 52

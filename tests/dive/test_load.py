@@ -146,9 +146,10 @@ def test_a_rested_voltage_that_no_cell_has_is_refused(tmp_path: Path) -> None:
     assert problem.source[problem.column - 1 :].startswith("24.6 V")
 
 
-def test_the_record_of_an_earlier_dive_is_refused(tmp_path: Path) -> None:
+def test_a_record_of_an_earlier_dive_that_is_not_there_is_told_at_the_line_that_names_it(tmp_path: Path) -> None:
     problem = only(write(tmp_path, ("charge: 98 %", "charge: {after: monday.yaml}")))
-    assert "not read by this version" in problem.message
+    assert "There is no file" in problem.message
+    assert problem.source[problem.column - 1 :].startswith("monday.yaml")
 
 
 def test_a_key_that_this_version_cannot_follow_is_refused(tmp_path: Path) -> None:
