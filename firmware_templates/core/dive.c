@@ -398,7 +398,7 @@ static void without_journal(void)
     state.elapsed = 0;
     state.wet_latched = state.clock_fault = false;
     state.resets_hour = 0;
-    if (BOARD_WATER && !dive_port.wet()) {
+    if (BOARD_WATER && (dive_port.contacts() & PORT_WET) == 0U) {
         state.journal_lost = true; /* dry: stays armed, and looks again after the next reset */
         return;
     }

@@ -37,14 +37,17 @@ enum port_reset {
     PORT_RESET_SOFTWARE
 };
 
+#define PORT_LEAD 1U
+#define PORT_WET 2U
+
 struct board_port {
     void (*output)(uint8_t number, uint8_t percent); /* 0: its safe level; not 0 or 100 only where it has levels */
     void (*light)(bool lit);
     uint8_t (*load)(uint16_t address);
     void (*store)(uint16_t address, const uint8_t *bytes, uint8_t count); /* may leave out bytes that are right already */
     uint16_t (*pack_mv)(void); /* battery sense, not calibrated; takes a measurement */
-    bool (*wet)(void);         /* water contact closed; never asked for where none is fitted */
-    bool (*lead)(void);        /* bench lead detected */
+    uint8_t (*contacts)(void); /* looks at both at once: PORT_LEAD, the bench lead is detected; PORT_WET, the water
+                                  contact is closed (never, where none is fitted) */
     uint8_t (*buttons)(void);  /* bit 0: a is pressed, bit 1: b */
     uint8_t (*steps)(void);    /* 1/64 s since the second began, 0 to 63 */
     void (*send)(uint8_t byte);

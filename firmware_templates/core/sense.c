@@ -8,7 +8,9 @@
 
 void sense_lead(void)
 {
-    state.lead = dive_port.lead();
+    const uint8_t contacts = dive_port.contacts();
+    state.lead = (contacts & PORT_LEAD) != 0U;
+    state.wet = (contacts & PORT_WET) != 0U;
     if (state.frame_age < UINT8_MAX) {
         state.frame_age++;
     }
@@ -29,7 +31,7 @@ bool sense_water(void)
     if (!BOARD_WATER || !state.armed) {
         return false;
     }
-    if (!dive_port.wet()) {
+    if (!state.wet) {
         state.wet_run = 0;
         return false;
     }

@@ -91,7 +91,7 @@ struct state {
     bool low_asks;        /* low voltage asks for the release */
 
     /* senses */
-    bool lead, lead_holds;
+    bool lead, lead_holds, wet;
     uint8_t frame_age;    /* s since the last valid frame, 255 at most */
     uint16_t pack_mv;
     uint16_t lowest_mv;

@@ -210,7 +210,12 @@ static void send(uint8_t byte)
     UDR0 = byte;
 }
 
-const struct board_port dive_port = {output, light, load, store, pack_mv, wet, lead, buttons, hardware_steps, send};
+static uint8_t contacts(void)
+{
+    return (uint8_t)((lead() ? PORT_LEAD : 0U) | (wet() ? PORT_WET : 0U));
+}
+
+const struct board_port dive_port = {output, light, load, store, pack_mv, contacts, buttons, hardware_steps, send};
 
 /* ---- at the start ---- */
 

@@ -64,14 +64,9 @@ static uint16_t pack_mv(void)
     return host.pack_mv;
 }
 
-static bool wet(void)
+static uint8_t contacts(void)
 {
-    return host.wet;
-}
-
-static bool lead(void)
-{
-    return host.lead;
+    return (uint8_t)((host.lead ? PORT_LEAD : 0U) | (host.wet ? PORT_WET : 0U));
 }
 
 static uint8_t buttons(void)
@@ -93,7 +88,7 @@ static void send(uint8_t byte)
     }
 }
 
-const struct board_port dive_port = {output, light, load, store, pack_mv, wet, lead, buttons, steps, send};
+const struct board_port dive_port = {output, light, load, store, pack_mv, contacts, buttons, steps, send};
 
 void host_boot(uint8_t cause, uint16_t resets, uint8_t clock_ok)
 {

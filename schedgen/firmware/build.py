@@ -30,7 +30,7 @@ _OPTIONS = (
 )  # fmt: skip
 _ANY_LENGTH = "-Wl,--defsym=__TEXT_REGION_LENGTH__=65536"
 """Lets the linker finish an image that is too large, so that its figures can be told."""
-_PORT_FUNCTIONS = ("output", "light", "load", "store", "pack_mv", "wet", "lead", "buttons", "hardware_steps", "send")
+_PORT_FUNCTIONS = ("output", "light", "load", "store", "pack_mv", "contacts", "buttons", "hardware_steps", "send")
 
 
 @dataclass(frozen=True, slots=True)
