@@ -7,7 +7,6 @@
 #include "play.h"
 #include "sense.h"
 #include "store.h"
-#include "told.h"
 
 #define DONE 0U
 #define HEAD 2U /* sequence and kind, before the payload */
@@ -93,42 +92,15 @@ static uint8_t identify(void)
     return DONE;
 }
 
-static uint16_t area_address(uint8_t area, uint16_t *size)
-{
-    switch (area) {
-    case LINK_AREA_SLOT_A:
-        *size = BOARD_SLOT_SIZE;
-        return BOARD_SLOT_A;
-    case LINK_AREA_SLOT_B:
-        *size = BOARD_SLOT_SIZE;
-        return BOARD_SLOT_B;
-    case LINK_AREA_ESSENTIALS:
-        *size = LAYOUT_ESSENTIALS_BYTES;
-        return BOARD_ROW;
-    case LINK_AREA_JOURNAL:
-        *size = BOARD_JOURNAL_SIZE;
-        return BOARD_JOURNAL;
-    case LINK_AREA_ROW:
-        *size = LAYOUT_ROW_BYTES;
-        return BOARD_ROW;
-    default:
-        *size = BOARD_HISTORY_SIZE;
-        return BOARD_HISTORY;
-    }
-}
-
 static uint8_t read(void)
 {
-    uint16_t size;
-    const uint16_t address = area_address(asked[LINK_ASK_READ_AREA_AT], &size);
-    const uint32_t offset = number_at(asked + LINK_ASK_READ_OFFSET_AT, 2);
+    const uint16_t address = (uint16_t)number_at(asked + LINK_ASK_READ_ADDRESS_AT, 2);
     const uint8_t length = asked[LINK_ASK_READ_LENGTH_AT];
-    if (asked[LINK_ASK_READ_AREA_AT] > LINK_ASK_READ_AREA_TOP || length > LINK_ASK_READ_LENGTH_TOP
-        || offset + length > size) {
+    if (length > LINK_ASK_READ_LENGTH_TOP || address > BOARD_MEMORY || length > BOARD_MEMORY - address) {
         return LINK_REASON_OUT_OF_RANGE;
     }
     memcpy(answer, asked, LINK_ASK_READ_SIZE);
-    store_load((uint16_t)(address + offset), answer + LINK_REPLY_READ_DATA_AT, length);
+    store_load(address, answer + LINK_REPLY_READ_DATA_AT, length);
     answer_size = (uint8_t)(LINK_REPLY_READ_SIZE + length);
     return DONE;
 }
@@ -453,7 +425,6 @@ static uint8_t size_of(uint8_t kind)
         {LINK_ASK_START, LINK_ASK_START_SIZE},       {LINK_ASK_PULSE, LINK_ASK_PULSE_SIZE},
         {LINK_ASK_NAME, LINK_ASK_NAME_SIZE},         {LINK_ASK_MEASURE, LINK_ASK_MEASURE_SIZE},
         {LINK_ASK_PLAY, LINK_ASK_PLAY_SIZE},         {LINK_ASK_FOLLOW, LINK_ASK_FOLLOW_SIZE},
-        {LINK_ASK_JOURNAL, LINK_ASK_JOURNAL_SIZE},   {LINK_ASK_HISTORY, LINK_ASK_HISTORY_SIZE},
     };
     for (uint8_t n = 0; n < sizeof sizes / sizeof sizes[0]; n++) {
         if (PORT_CONST_BYTE(&sizes[n][0]) == kind) {
@@ -489,12 +460,6 @@ static uint8_t obey(uint8_t kind)
         return name();
     case LINK_ASK_MEASURE:
         return measure();
-    case LINK_ASK_JOURNAL:
-        answer_size = told_journal(answer);
-        return DONE;
-    case LINK_ASK_HISTORY:
-        answer_size = told_history(answer, asked[0]);
-        return DONE;
     case LINK_ASK_PLAY:
         return play();
     case LINK_ASK_FOLLOW:

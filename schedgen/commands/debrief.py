@@ -119,11 +119,11 @@ def _told(loaded: LoadedDive, port: str | None, called: str | None, path: str | 
         if port is not None or called is not None:
             raise UsageError("--journal is a file; --port and --called ask a board.", "Give one of them.")
         return load_journal(path)
-    from schedgen.link.bench import last_dive
     from schedgen.link.client import Client
+    from schedgen.link.last_dive import last_dive
     from schedgen.report.console import Progress
 
-    bar = Progress(console_for(as_json), "reading", "readings")
+    bar = Progress(console_for(as_json), "reading", "bytes")
     with board_line(port, called, loaded.board.serial.baud) as line:
         try:
             told = last_dive(Client(line), bar)

@@ -95,6 +95,7 @@ def _identity(board: Board, part: Part) -> _Rows:
 def _memory(layout: EepromLayout, part: Part) -> _Rows:
     """Addresses: the EEPROM from 0, then the user row."""
     yield "BOARD_EEPROM_SIZE", f"{layout.size}U", "bytes"
+    yield "BOARD_MEMORY", f"{layout.size + part.user_row}U", "bytes, EEPROM and user row"
     yield "BOARD_SLOT_A", f"{layout.slot_a}U", "address"
     yield "BOARD_SLOT_B", f"{layout.slot_b}U", "address"
     yield "BOARD_SLOT_SIZE", f"{layout.slot_size}U", "bytes"

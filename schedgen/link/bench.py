@@ -1,4 +1,4 @@
-"""What is done to a board on the bench: measure the pack, pulse an output, play a dive; and read its last dive.
+"""What is done to a board on the bench: measure the pack, pulse an output, play a dive.
 
 Each function takes a `Client` that has said hello. They raise `LinkError` and its kinds.
 """
@@ -6,24 +6,18 @@ Each function takes a `Client` that has said hello. They raise `LinkError` and i
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from schedgen.errors import OutOfRange
-from schedgen.link.client import Client, Refused
-from schedgen.link.identity import known_faults
+from schedgen.link.client import Client
 from schedgen.link.messages import (
     CHANGE_SIZE,
     NO_CODE,
-    NO_FIRING,
     READINGS_MOST,
     SPEED_MOST,
-    STATES,
-    UNCHANGED,
 )
 from schedgen.link.ports import Port
-from schedgen.measured.journal import Journal, readings_of
-from schedgen.settings.code import to_crockford
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,52 +113,3 @@ def playing(client: Client, every_s: float = 0.1) -> Iterator[Played]:
             if not goes_on:
                 return
             wait(client.port, every_s)
-
-
-def last_dive(client: Client, progress: Callable[[int, int], None] = lambda done, total: None) -> Journal | None:
-    """Return what the board tells of its last dive, None where there was none or its firmware cannot tell.
-
-    `progress` is called with readings done and in all.
-    """
-    identity = client.identify()
-    try:
-        values = client.request("journal")
-    except Refused as refused:
-        if refused.reason == "bad request":
-            return None
-        raise
-    if values.number("code") == NO_CODE:
-        return None
-    volts, step_mv = _history(client, values.number("readings"), progress)
-    first_firing, choice = values.number("first_firing"), values.number("choice")
-    return Journal(
-        board=identity.board,
-        name=identity.given_name,
-        code=to_crockford(values.number("code") & ((1 << 30) - 1)),
-        state=STATES[values.number("state")],
-        elapsed_s=values.number("elapsed"),
-        resets=values.number("resets"),
-        tries=values.number("tries"),
-        lowest_v=values.number("lowest_mv") / 1000 or None,
-        first_firing_s=None if first_firing == NO_FIRING else first_firing,
-        choice=None if choice == UNCHANGED else choice,
-        faults=known_faults(values.number("faults")),
-        step_v=step_mv / 1000,
-        readings=readings_of(volts, values.number("spacing")),
-    )
-
-
-def _history(client: Client, count: int, progress: Callable[[int, int], None]) -> tuple[list[int], int]:
-    """All readings of the history, mV, and the step in which they are kept, mV."""
-    volts: list[int] = []
-    step_mv = 0
-    while len(volts) < count:
-        progress(len(volts), count)
-        values = client.request("history", first=len(volts))
-        step_mv = values.number("step_mv")
-        raw = values.data()
-        if len(raw) < 2:
-            break
-        volts += [int.from_bytes(raw[at : at + 2], "little") for at in range(0, len(raw) - 1, 2)]
-    progress(count, count)
-    return volts[:count], step_mv

@@ -5,7 +5,6 @@ from __future__ import annotations
 from schedgen.link.frames import FRAME_SIZE, PAYLOAD_SIZE
 from schedgen.link.message import Message
 from schedgen.link.messages import (
-    AREAS,
     BY_NUMBER,
     CHANGE_SIZE,
     CHUNK,
@@ -13,7 +12,6 @@ from schedgen.link.messages import (
     GIVEN_NAME_SIZE,
     NAME_SIZE,
     NO_CODE,
-    NO_FIRING,
     NO_SLOT,
     PARTS,
     PLAY_SILENCE_S,
@@ -26,7 +24,6 @@ from schedgen.link.messages import (
     SILENCE_S,
     SPEED_MOST,
     STATES,
-    UNCHANGED,
 )
 
 
@@ -48,10 +45,8 @@ def c_constants() -> str:
         f"#define LINK_SPEED_MOST {SPEED_MOST}u",
         f"#define LINK_PLAY_SILENCE_S {PLAY_SILENCE_S}u",
         f"#define LINK_CHANGE_SIZE {CHANGE_SIZE}u",
-        f"#define LINK_NO_FIRING 0x{NO_FIRING:06X}ul",
-        f"#define LINK_UNCHANGED 0x{UNCHANGED:02X}u",
     ]
-    for prefix, names in (("STATE", STATES), ("PART", PARTS), ("AREA", AREAS)):
+    for prefix, names in (("STATE", STATES), ("PART", PARTS)):
         lines += [f"#define LINK_{prefix}_{_c_name(name)} {number}u" for number, name in enumerate(names)]
     lines += [f"#define LINK_REASON_{_c_name(text)} {number}u" for number, text in REASONS.items()]
     lines += [

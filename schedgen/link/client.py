@@ -6,10 +6,10 @@ import secrets
 from collections.abc import Callable
 
 from schedgen.errors import BoardGarbled, BoardRefused, BoardSilent, WrongBoard
+from schedgen.link.areas import Area, areas_of
 from schedgen.link.frames import DELIMITER, Frame, FrameDecoder, encode_frame
 from schedgen.link.identity import Identity, identity_from
 from schedgen.link.messages import (
-    AREAS,
     CHUNK,
     PROTOCOL_VERSION,
     REASONS,
@@ -86,6 +86,7 @@ class Client:
         self._heard = 0
         self._sequence = 0
         self._said_hello = False
+        self._known: Identity | None = None
 
     def identify(self) -> Identity:
         """Return who the board is, beginning the session where that was not done.
@@ -103,6 +104,7 @@ class Client:
         identity = identity_from(values)
         if identity.protocol != PROTOCOL_VERSION:
             raise _other_protocol(identity.protocol)
+        self._known = identity
         return identity
 
     def request(self, name: str, **values: Value) -> Values:
@@ -115,14 +117,19 @@ class Client:
         self._sequence = self._sequence % 255 + 1
         return self._exchange(name, self._sequence, values, TRIES, self._limit)
 
-    def read_area(self, name: str, length: int, offset: int = 0) -> bytes:
-        """Return `length` bytes of one of `messages.AREAS` from `offset` on."""
-        area = AREAS.index(name)
+    def area(self, name: str) -> Area:
+        """Return where an area of the board's memory stands, by its name in `areas.py`. Raises `WrongBoard`."""
+        known = self._known or self.identify()
+        return areas_of(known.eeprom_size, known.part)[name]
+
+    def read_area(self, name: str, length: int | None = None, offset: int = 0) -> bytes:
+        """Return `length` bytes (left out: all) of an area of the board's memory from `offset` on."""
+        area = self.area(name)
+        whole = area.size - offset if length is None else length
         out = bytearray()
-        while len(out) < length:
-            piece = min(CHUNK, length - len(out))
-            answer = self.request("read", area=area, offset=offset + len(out), length=piece)
-            out += answer.data()
+        while len(out) < whole:
+            piece = min(CHUNK, whole - len(out))
+            out += self.request("read", address=area.address + offset + len(out), length=piece).data()
         return bytes(out)
 
     def _exchange(self, name: str, sequence: int, values: dict[str, Value], tries: int, until: float) -> Values:

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from typing import Protocol
 
 from schedgen.errors import BlockError, BoardRefused, Differs, UsageError, WrongBoard
-from schedgen.link.bench import last_dive
 from schedgen.link.client import Client, Progress, no_progress
 from schedgen.link.essentials import Essentials, unpack_essentials
 from schedgen.link.holdings import given_name_in, type_of
 from schedgen.link.identity import SLOT_NAMES, Identity
+from schedgen.link.last_dive import last_dive
 from schedgen.link.messages import CHUNK
 from schedgen.link.ports import Port
 from schedgen.measured.journal import Journal

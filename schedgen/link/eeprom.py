@@ -1,7 +1,8 @@
-"""The memory of a virtual board: its EEPROM, then a row of 64 bytes; and what stands in that row.
+"""The memory of a virtual board: its EEPROM, then a user row of 64 bytes, then a plate of 32 bytes.
 
-The first half of the row is the board's own row (essentials record, calibration, given name) on parts that keep it
-outside the EEPROM; the second half says what board it is, which a real board has in its program.
+On parts that have a user row its first half is the board's own row (essentials record, calibration, given name), the
+second half the voltage history, where the part has so much. The plate says what board it is, which a real board has in
+its program.
 """
 
 from __future__ import annotations
@@ -10,16 +11,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from schedgen.board.parts import parts
 from schedgen.errors import LinkError, OutOfRange
 from schedgen.link.frames import crc16
 from schedgen.link.messages import GIVEN_NAME_SIZE, NAME_SIZE, PARTS
-from schedgen.settings.eeprom import ERASED, ESSENTIALS_BYTES, EepromLayout, layout_of
+from schedgen.settings.eeprom import ERASED, ESSENTIALS_BYTES, EepromLayout, layout_of, layouts
 
 if TYPE_CHECKING:
     from schedgen.board.model import Board
 
 ROW_SIZE = 64
-_PLATE_AT = 32
+PLATE_SIZE = 32
+_OLD_ROW_SIZE = 32
 _KINDS = ("switched", "level", "release")
 _MOST_OUTPUTS = 8
 
@@ -71,6 +74,11 @@ class Nameplate:
     eeprom_size: int
     kinds: tuple[str, ...]
 
+    @property
+    def memory_size(self) -> int:
+        """Bytes that `read` can read: the EEPROM and the part's user row."""
+        return self.eeprom_size + parts()[self.part].user_row
+
     @classmethod
     def of(cls, board: Board) -> Nameplate:
         """Return the nameplate of a board file's board."""
@@ -92,14 +100,14 @@ class Nameplate:
             + bytes((PARTS.index(self.part), len(self.kinds)))
             + kinds.to_bytes(2, "little")
             + name.ljust(NAME_SIZE, b"\0")
-        ).ljust(ROW_SIZE - _PLATE_AT - 2, bytes([ERASED]))
+        ).ljust(PLATE_SIZE - 2, bytes([ERASED]))
         return body + crc16(body).to_bytes(2, "big")
 
     @classmethod
     def unpack(cls, image: bytes) -> Nameplate:
-        """Return what the image of a virtual board (EEPROM, then the row) says it is. Raises `LinkError`."""
-        plate = image[-(ROW_SIZE - _PLATE_AT) :]
-        size = len(image) - ROW_SIZE
+        """Return what the image of a virtual board (EEPROM, user row, plate) says it is. Raises `LinkError`."""
+        plate = image[-PLATE_SIZE:]
+        size = len(image) - ROW_SIZE - PLATE_SIZE
         if size < 0 or crc16(plate[:-2]) != int.from_bytes(plate[-2:], "big"):
             raise LinkError("This is not the image of a virtual board, or it is damaged.", "Give another file.")
         kinds = int.from_bytes(plate[4:6], "little")
@@ -117,11 +125,19 @@ class Nameplate:
 
 
 def blank_image(plate: Nameplate) -> bytes:
-    """Return the memory of a board that never held anything: EEPROM erased, then the row with its nameplate."""
+    """Return the memory of a board that never held anything: EEPROM and user row erased, then its nameplate."""
     layout_of(plate.eeprom_size)
-    return bytes([ERASED]) * (plate.eeprom_size + _PLATE_AT) + plate.pack()
+    return bytes([ERASED]) * (plate.eeprom_size + ROW_SIZE) + plate.pack()
 
 
 def row_address(layout: EepromLayout) -> int:
     """Return where the board's own row begins in a virtual board's memory."""
     return layout.size if layout.row is None else layout.row
+
+
+def with_whole_row(image: bytes) -> bytes:
+    """Return the image of a virtual board with a user row of 64 bytes; those of earlier versions had 32."""
+    size = len(image) - _OLD_ROW_SIZE - PLATE_SIZE
+    if size not in layouts():
+        return image
+    return image[:-PLATE_SIZE] + bytes([ERASED]) * (ROW_SIZE - _OLD_ROW_SIZE) + image[-PLATE_SIZE:]

@@ -50,18 +50,6 @@ class Holdings:
         self.layout = layout_of(plate.eeprom_size)
         self._row = row_address(self.layout)
 
-    def area(self, name: str) -> tuple[int, int]:
-        """Return address and length of one of `messages.AREAS`; the length is 0 where the board has none."""
-        layout = self.layout
-        return {
-            "slot A": (layout.slot_a, layout.slot_size),
-            "slot B": (layout.slot_b, layout.slot_size),
-            "essentials": (self._row, ESSENTIALS_BYTES),
-            "journal": (layout.journal, layout.journal_size),
-            "row": (self._row, ROW_BYTES),
-            "history": (layout.history or 0, layout.history_size),
-        }[name]
-
     def sequence(self, slot: int) -> int:
         """Return the sequence byte of a slot, valid or not."""
         return self._memory.image[self.layout.slots[slot]]

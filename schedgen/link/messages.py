@@ -39,8 +39,8 @@ is refused `out of range`. A `commit` of what is already committed is answered a
 
 **Arming.** `arm` with the dive code of the settings that count copies them to the other slot, reads both back,
 refuses `memory failed` unless they are identical, and writes the essentials record. Arming again with the same code
-is answered as done. While armed, only `identify`, `read`, `arm`, `disarm`, `start`, `journal` and `history` are obeyed;
-the rest is refused `armed`. `disarm` is always obeyed. `start` starts the clock of an armed board whose trigger is
+is answered as done. While armed, only `identify`, `read`, `arm`, `disarm` and `start` are obeyed; the rest is
+refused `armed`. `disarm` is always obeyed. `start` starts the clock of an armed board whose trigger is
 `command`.
 
 **Pulse.** One output on for a time, only while not armed. A release output also needs the dive code and at
@@ -51,23 +51,16 @@ one runs is refused `busy` (level 0 is not). The reply comes at once, not at the
 other, a running pulse going on meanwhile, and answers with the first reading, the sum of all, and the sum of the
 squares of (reading - first), or the greatest number where that is larger. Nothing is averaged on the board.
 
-**Last dive.** `journal` tells what the journal holds of the last dive that was started: its dive code (0xFFFFFFFF:
-there is none, the rest is then 0), the state and elapsed seconds last journalled, resets, tries begun, lowest pack
-voltage, the elapsed second of the first firing command (0xFFFFFF where it is not known or there was none), the
-combination of field changes (255: unchanged) and the faults of that dive; then how many readings the voltage history
-has and their spacing in elapsed seconds. Reading k, counted from 0, was noted at elapsed second (k + 1) x spacing: it
-is the latest reading taken with everything outside the keep mask off and no release firing (the one that low voltage
-is judged by). `history` gives readings from `first` on, two bytes each, in mV, 0 for one that was not taken, and the
-step in which the board keeps them; readings past the last one are not given. Both change nothing and are obeyed in
-every state.
+**Last dive.** What is known of it stands in the board's memory: journal and voltage history (`journal.py`), the
+essentials record, and the settings. The computer reads and interprets them; the board only tells its memory.
 
 **Playing.** `play` with the dive code that counts runs the block on the bench, `speed` elapsed seconds in each
 second, with the loads attached. Every elapsed second is looked at in its order, nothing is skipped; outputs go as the
 block says (field changes as chosen), but a release output stays at its safe level and the status light is lit in its
 place; the water contact counts as wet. Nothing is armed and nothing is written to memory. It ends at `end`, when the
 bench lead is gone, when 10 s pass without a valid frame, and with speed 0 (always obeyed, also when nothing plays):
-then every output goes to its safe level. While it goes on, `identify`, `read`, `journal`, `history`, `measure`,
-`follow`, `disarm` and speed 0 are obeyed, the rest is refused `busy`. `follow` takes out what happened since it was
+then every output goes to its safe level. While it goes on, `identify`, `read`, `measure`, `follow`,
+`disarm` and speed 0 are obeyed, the rest is refused `busy`. `follow` takes out what happened since it was
 last asked: changes of outputs, the oldest first, at most six, 5 bytes each: elapsed second (3 bytes), output, level
 in percent (0: off; a flash pattern is one change on, one off; a release output stands for the status light). The
 board may wait at a change until it was told, so that the dive takes longer than its speed says; `lost` counts changes
@@ -93,7 +86,7 @@ from schedgen.link.message import decode as decode
 from schedgen.link.message import encode as encode
 from schedgen.link.message import is_whole as is_whole
 
-PROTOCOL_VERSION = 1
+PROTOCOL_VERSION = 2
 NAME_SIZE = 20
 """Bytes of the board's name (of its board file), padded with zeros."""
 GIVEN_NAME_SIZE = 8
@@ -115,8 +108,6 @@ PLAY_SILENCE_S = 10
 """`play` ends after this many seconds without a valid frame."""
 CHANGE_SIZE = 5
 """Bytes of one change in the answer to `follow`."""
-NO_FIRING = 0xFFFFFF
-UNCHANGED = 0xFF
 
 STATES = (
     "on bench",
@@ -134,9 +125,6 @@ STATES = (
 
 PARTS = ("ATmega328P", "ATmega1608", "ATmega1609", "ATmega3208", "ATmega3209", "ATmega4808", "ATmega4809")
 """Parts by number."""
-
-AREAS = ("slot A", "slot B", "essentials", "journal", "row", "history")
-"""Areas that `read` reads, by number. `row` is name and battery-sense calibration; `history` the voltage history."""
 
 FAULTS = {
     "clock": "the crystal did not start or stopped",
@@ -170,15 +158,14 @@ def _code(meaning: str) -> Field:
     return Field("code", 4, meaning)
 
 
-_AREA = Field("area", 1, "index into AREAS", largest=len(AREAS) - 1)
+_ADDRESS = Field("address", 2, "first byte, counted from the beginning of the EEPROM; the user row follows it")
 _SLOT = Field("slot", 1, "0 is A, 1 is B", largest=1)
-_OFFSET = Field("offset", 2, "first byte, counted from the start of the area or slot")
+_OFFSET = Field("offset", 2, "first byte, counted from the start of the slot")
 _LENGTH = Field("length", 1, "bytes of data, asked for, sent or written", largest=CHUNK)
 _STATE = Field("state", 1, "index into STATES", largest=len(STATES) - 1)
 _OUTPUT = Field("output", 1, "index in the board's order", largest=7)
 _SEQUENCE = Field("sequence", 1, "sequence number of the slot")
 _READINGS = Field("readings", 2, "how many readings, 1 to 256", largest=READINGS_MOST)
-_FIRST = Field("first", 1, "first reading, counted from 0")
 _SPEED = Field("speed", 2, "elapsed seconds a second, 0 to stop", largest=SPEED_MOST)
 _NAME = Field("given_name", GIVEN_NAME_SIZE, "the board's given name; empty takes it away", "text")
 
@@ -214,10 +201,10 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
     (
         "read",
         2,
-        "read part of an area (slots, essentials, journal, row, history)",
+        "read part of the memory (slots, essentials, name, journal, voltage history)",
         0.05,
-        (_AREA, _OFFSET, _LENGTH),
-        (_AREA, _OFFSET, _LENGTH, Field("data", 0, "what stands there", "data")),
+        (_ADDRESS, _LENGTH),
+        (_ADDRESS, _LENGTH, Field("data", 0, "what stands there", "data")),
     ),
     (
         "write",
@@ -277,39 +264,6 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
             Field("first_mv", 2, "first reading in mV"),
             Field("sum_mv", 4, "sum of all readings in mV"),
             Field("squares", 4, "sum of the squares of (reading - first), in mV x mV"),
-        ),
-    ),
-    (
-        "journal",
-        12,
-        "what is known of the last dive",
-        0.1,
-        (),
-        (
-            _code("dive code of that dive, 0xFFFFFFFF for none"),
-            _STATE,
-            Field("elapsed", 3, "elapsed seconds last journalled"),
-            Field("resets", 2, "resets during the dive"),
-            Field("tries", 1, "release tries begun"),
-            Field("lowest_mv", 2, "lowest pack voltage in mV, 0 where not known"),
-            Field("first_firing", 3, "elapsed second of the first firing command, 0xFFFFFF where not known"),
-            Field("choice", 1, "combination of field changes, 255 for none"),
-            Field("faults", 2, "bits, see FAULTS"),
-            Field("readings", 1, "readings in the voltage history"),
-            Field("spacing", 3, "elapsed seconds from reading to reading"),
-        ),
-    ),
-    (
-        "history",
-        14,
-        "readings of the voltage history of the last dive",
-        0.1,
-        (_FIRST,),
-        (
-            _FIRST,
-            Field("step_mv", 2, "step in which readings are kept, in mV"),
-            Field("length", 1, "bytes of data, two a reading", largest=CHUNK),
-            Field("data", 0, "readings in mV, two bytes each, low byte first", "data"),
         ),
     ),
     (

@@ -1,6 +1,6 @@
 """`virtual:FILE`: a virtual board whose memory is a file.
 
-The file holds the EEPROM image, byte for byte, then the row of 64 bytes described in `eeprom.py`. It is replaced as a
+The file holds the EEPROM image, byte for byte, then what `eeprom.py` says. It is replaced as a
 whole after each request that changed something, so that a program cut short leaves the memory before or after it.
 """
 
@@ -13,7 +13,7 @@ from pathlib import Path
 
 from schedgen.errors import LinkError, PortMissing
 from schedgen.link import faults
-from schedgen.link.eeprom import Memory, Nameplate, blank_image
+from schedgen.link.eeprom import Memory, Nameplate, blank_image, with_whole_row
 from schedgen.link.virtual import VirtualBoard
 
 
@@ -46,7 +46,7 @@ class VirtualFile:
             with faults.keeping(str(path)):
                 image = path.read_bytes()
         try:
-            return cls(path, VirtualBoard(Memory(image)))
+            return cls(path, VirtualBoard(Memory(with_whole_row(image))))
         except LinkError as error:
             raise LinkError(f"{path}: {error.message}", error.next_step) from error
 

@@ -15,9 +15,9 @@ from schedgen.link.eeprom import Memory, Nameplate
 from schedgen.link.frames import Frame, FrameDecoder, encode_frame
 from schedgen.link.holdings import Holdings, Refusal
 from schedgen.link.message import Message
-from schedgen.link.messages import AREAS, NO_CODE, NO_SLOT, REASON_NUMBERS, REPLIES, REQUESTS, Value, Values
+from schedgen.link.messages import NO_CODE, NO_SLOT, REASON_NUMBERS, REPLIES, REQUESTS, Value, Values
 from schedgen.link.plain import PlainText
-from schedgen.link.virtual_bench import LastDive, Player, VirtualPack, many_readings
+from schedgen.link.virtual_bench import Player, VirtualPack, many_readings
 from schedgen.settings.decode import decode
 from schedgen.settings.fields import LAYOUT_VERSION
 from schedgen.settings.schedule import edges
@@ -41,7 +41,7 @@ class Pulse:
 class VirtualBoard:
     """A board in memory. `pulses` records what its outputs were told.
 
-    A test may set `pack`, `last_dive` and `resets`. While `lead` is False the bench lead is not detected, and what is
+    A test may set `pack`, `resets` and the memory. While `lead` is False the bench lead is not detected, and what is
     played ends.
     """
 
@@ -52,7 +52,6 @@ class VirtualBoard:
         self.holdings = Holdings(memory, self.plate)
         self.pulses: list[Pulse] = []
         self.pack = VirtualPack()
-        self.last_dive = LastDive()
         self.lead = True
         self.resets = 0
         self._player: Player | None = None
@@ -159,8 +158,6 @@ class VirtualBoard:
             "pulse": self._pulse,
             "name": self._name,
             "measure": self._measure,
-            "journal": lambda _: self.last_dive.journal(),
-            "history": self._history,
             "play": self._play,
             "follow": self._follow,
         }
@@ -205,16 +202,10 @@ class VirtualBoard:
         }
 
     def _read(self, asked: Values) -> dict[str, Value]:
-        address, size = self.holdings.area(AREAS[asked.number("area")])
-        offset, length = asked.number("offset"), asked.number("length")
-        if offset + length > size:
+        address, length = asked.number("address"), asked.number("length")
+        if address + length > self.plate.memory_size:
             raise Refusal("out of range")
-        return {
-            "area": asked["area"],
-            "offset": offset,
-            "length": length,
-            "data": self.memory.read(address + offset, length),
-        }
+        return {"address": address, "length": length, "data": self.memory.read(address, length)}
 
     def _write(self, asked: Values) -> dict[str, Value]:
         data = asked.data()
@@ -277,11 +268,6 @@ class VirtualBoard:
             raise Refusal("out of range")
         first, total, squares = many_readings(self.pack, self.levels, count)
         return {"readings": count, "first_mv": first, "sum_mv": total, "squares": squares}
-
-    def _history(self, asked: Values) -> dict[str, Value]:
-        first = asked.number("first")
-        data = self.last_dive.history(first)
-        return {"first": first, "step_mv": self.last_dive.step_mv, "length": len(data), "data": data}
 
     def _play(self, asked: Values) -> dict[str, Value]:
         speed = asked.number("speed")

@@ -1,4 +1,4 @@
-"""What a virtual board does on the bench: a pack that sags under loads, a last dive to tell of, and playing."""
+"""What a virtual board does on the bench: a pack that sags under loads, and playing."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from random import Random
 
-from schedgen.link.messages import CHANGE_SIZE, CHUNK, NO_CODE, NO_FIRING, PLAY_SILENCE_S, REPLIES, UNCHANGED, Value
+from schedgen.link.messages import CHANGE_SIZE, CHUNK, PLAY_SILENCE_S
 from schedgen.plan.model import Edge
 
 _NUMBER_TOP = 0xFFFFFFFF
@@ -38,48 +38,6 @@ class VirtualPack:
             volts += self.random.gauss(0.0, self.noise_v)
         steps = math.floor(volts / self.step_v + 1e-6)
         return min(max(round(steps * self.step_v * 1000), 0), 0xFFFF)
-
-
-@dataclass(frozen=True)
-class LastDive:
-    """What the journal and the voltage history of the last dive hold; see `messages.py`. `readings` are mV."""
-
-    code: int = NO_CODE
-    state: int = 0
-    elapsed: int = 0
-    resets: int = 0
-    tries: int = 0
-    lowest_mv: int = 0
-    first_firing: int = NO_FIRING
-    choice: int = UNCHANGED
-    faults: int = 0
-    spacing: int = 0
-    step_mv: int = 1
-    readings: tuple[int, ...] = ()
-
-    def journal(self) -> dict[str, Value]:
-        """The fields of the answer to `journal`; where there is no dive, all the rest is 0."""
-        if self.code == NO_CODE:
-            nothing: dict[str, Value] = {field.name: 0 for field in REPLIES["journal"].fields}
-            return nothing | {"code": NO_CODE}
-        return {
-            "code": self.code,
-            "state": self.state,
-            "elapsed": self.elapsed,
-            "resets": self.resets,
-            "tries": self.tries,
-            "lowest_mv": self.lowest_mv,
-            "first_firing": self.first_firing,
-            "choice": self.choice,
-            "faults": self.faults,
-            "readings": len(self.readings),
-            "spacing": self.spacing,
-        }
-
-    def history(self, first: int) -> bytes:
-        """Readings from `first` on, as many as one answer holds."""
-        piece = self.readings[first : first + CHUNK // 2]
-        return b"".join(value.to_bytes(2, "little") for value in piece)
 
 
 def many_readings(pack: VirtualPack, levels: Sequence[int], count: int) -> tuple[int, int, int]:

@@ -90,8 +90,8 @@ def flight(
     return quiet, charges
 
 
-COUNT = 52
-"""Readings of a history behind a block of 78 bytes in two slots of 112."""
+COUNT = 32
+"""Readings of a history in the second half of a user row of 64 bytes."""
 
 
 def readings(loaded: LoadedDive, factor: float, gain: float = 1.0, health: float = 0.94) -> tuple[Reading, ...]:

@@ -14,20 +14,23 @@ from schedgen.firmware.rehearse.flight import flight
 from schedgen.firmware.rehearse.rehearsal import Build, target_for
 from schedgen.firmware.rehearse.supervisor import Simulator
 from schedgen.firmware.rehearse.target import Hands
+from schedgen.link.client import Client
+from schedgen.link.eeprom import Memory, Nameplate, blank_image
 from schedgen.link.frames import Frame, FrameDecoder, encode_frame
-from schedgen.link.messages import NO_FIRING, REPLIES, REQUESTS, STATES, decode, encode
+from schedgen.link.last_dive import last_dive
+from schedgen.link.messages import CHUNK, REPLIES, REQUESTS, decode, encode
+from schedgen.link.ports import VirtualPort
+from schedgen.link.virtual import VirtualBoard
 from schedgen.load import LoadedDive, load_text
 from schedgen.measured.connection import step_of
 from schedgen.measured.course import Model
 from schedgen.measured.fit import Sense, fit
-from schedgen.measured.journal import Journal, readings_of
-from schedgen.settings.code import from_crockford, to_crockford
+from schedgen.measured.journal import Journal
+from schedgen.settings.code import from_crockford
 from schedgen.settings.eeprom import layout_of
 from schedgen.settings.slot import eeprom_image
 
 FACTOR = 1.15
-CHUNKS = 6
-"""So many questions for 16 readings each."""
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +51,9 @@ def told(demo: LoadedDive) -> Journal:
         if not course or abs(at(second) - course[-1][1]) >= 0.004:
             course.append((float(second), at(second)))
     flying = flight(plan, demo.board, eeprom, settings.code, course)
-    asked = [("identify", {"token": 7}), ("journal", {}), *(("history", {"first": 16 * k}) for k in range(CHUNKS))]
+    plate = Nameplate.of(demo.board)
+    whole = range(0, plate.memory_size, CHUNK)
+    asked = [("identify", {"token": 7}), ("disarm", {}), *(("read", {"address": at, "length": CHUNK}) for at in whole)]
     after = flying.scenario.end_s
     actions = [*flying.scenario.actions, (after, "pin", *Hands(demo.board).lead(True))]
     for k, (name, values) in enumerate(asked):
@@ -60,32 +65,13 @@ def told(demo: LoadedDive) -> Journal:
     decoder = FrameDecoder()
     frames = [frame for second, text in record.said if second > after for frame in decoder.feed(bytes.fromhex(text))]
     answers = [decode(REPLIES[name], frame.payload) for (name, _), frame in zip(asked, frames, strict=True)]
-    journal, histories = answers[1], answers[2:]
-    assert journal is not None
-    volts: list[int] = []
-    for one in histories:
+    memory = bytearray(blank_image(plate))
+    for at, one in zip(whole, answers[2:], strict=True):
         assert one is not None
-        raw = one.data()
-        volts += [int.from_bytes(raw[k : k + 2], "little") for k in range(0, len(raw), 2)]
-    assert len(volts) == journal.number("readings")
-    first = journal.number("first_firing")
-    step = histories[0]
-    assert step is not None
-    return Journal(
-        board=demo.board.board,
-        name="",
-        code=to_crockford(journal.number("code")),
-        state=STATES[journal.number("state")],
-        elapsed_s=journal.number("elapsed"),
-        resets=journal.number("resets"),
-        tries=journal.number("tries"),
-        lowest_v=journal.number("lowest_mv") / 1000,
-        first_firing_s=None if first == NO_FIRING else first,
-        choice=None,
-        faults=(),
-        step_v=step.number("step_mv") / 1000,
-        readings=readings_of(volts, journal.number("spacing")),
-    )
+        memory[at : at + CHUNK] = one.data()
+    journal = last_dive(Client(VirtualPort(VirtualBoard(Memory(bytes(memory))))))
+    assert journal is not None
+    return journal
 
 
 def test_the_journal_tells_of_the_dive_that_was_flown(demo: LoadedDive, told: Journal) -> None:

@@ -11,23 +11,20 @@ import pytest
 from flown import KEPT_STEP_V, readings
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from memory import remember
 
 from schedgen.commands import main
 from schedgen.errors import Differs, FileProblems
-from schedgen.link.bench import last_dive
 from schedgen.link.client import Client
 from schedgen.link.eeprom import Memory, Nameplate, blank_image
+from schedgen.link.last_dive import last_dive
 from schedgen.link.messages import STATES
 from schedgen.link.ports import VirtualPort
 from schedgen.link.virtual import VirtualBoard
-from schedgen.link.virtual_bench import LastDive
 from schedgen.load import LoadedDive, load
 from schedgen.measured.happened import flown_plan, happened, readings_to_fit
 from schedgen.measured.journal import Journal, Reading
 from schedgen.measured.journal_file import load_journal, write_journal
-from schedgen.settings.code import from_crockford
-
-OVER = STATES.index("over")
 
 
 @pytest.fixture(scope="module")
@@ -47,16 +44,18 @@ def history(loaded: LoadedDive) -> tuple[Reading, ...]:
     return readings(loaded, 1.15)
 
 
+def fly(board: VirtualBoard, loaded: LoadedDive, history: tuple[Reading, ...], **changed: Any) -> None:
+    """Let the board remember the demo, flown to its end and stood down."""
+    cells = [round(one.volts * 1000 / 3) for one in history]
+    values: dict[str, Any] = {"elapsed_s": loaded.plan().end_s, "cells_mv": cells, "tries": 8, "lowest_mv": 3810}
+    remember(board, loaded.settings().block, **values | changed)
+
+
 @pytest.fixture
 def board(loaded: LoadedDive, history: tuple[Reading, ...], monkeypatch: pytest.MonkeyPatch) -> VirtualBoard:
     """A board that has flown the demo with loads 15 % above the plan."""
     board = VirtualBoard(Memory(blank_image(Nameplate.of(loaded.board))))
-    plan = loaded.plan()
-    board.last_dive = LastDive(
-        code=from_crockford(loaded.settings().code), state=OVER, elapsed=plan.end_s, tries=8, lowest_mv=11_430,
-        first_firing=plan.release_s, spacing=history[0].at_s, step_mv=round(KEPT_STEP_V * 1000),
-        readings=tuple(round(one.volts * 1000) for one in history),
-    )  # fmt: skip
+    fly(board, loaded, history)
     monkeypatch.setattr("schedgen.link.ports.open_port", lambda name, baud=0, make=None: VirtualPort(board, name))
     return board
 
@@ -101,13 +100,10 @@ def test_the_text_says_what_cannot_be_told_and_offers_lines_to_paste(
 
 
 def test_what_differs_is_said_and_gives_exit_code_1(
-    capsys: Any, folder: Path, board: VirtualBoard, loaded: LoadedDive
+    capsys: Any, folder: Path, board: VirtualBoard, loaded: LoadedDive, history: tuple[Reading, ...]
 ) -> None:
-    import dataclasses
-
-    board.last_dive = dataclasses.replace(
-        board.last_dive, resets=3, first_firing=loaded.plan().release_s - 7200, faults=1 << 5
-    )
+    board.resets = 3
+    fly(board, loaded, history, early_minutes=120, clock_failed=1)
     code, record, _ = debrief(capsys, folder / "dive.yaml", "--port", "virtual:x")
     assert code == 1
     differs = {one["what"] for one in record["happened"] if one["as_planned"] is False}
@@ -119,17 +115,18 @@ def test_what_differs_is_said_and_gives_exit_code_1(
 def test_the_journal_of_another_dive_is_not_compared(
     capsys: Any, folder: Path, board: VirtualBoard, tmp_path: Path
 ) -> None:
-    import dataclasses
-
-    board.last_dive = dataclasses.replace(board.last_dive, code=1)
-    code, record, err = debrief(capsys, folder / "dive.yaml", "--port", "virtual:x", "--save", tmp_path / "j.yaml")
+    text = (folder / "dive.yaml").read_text(encoding="utf-8")
+    other = tmp_path / "dive.yaml"
+    other.write_text(text.replace("at: bottom + 9 h", "at: bottom + 8 h"), encoding="utf-8")
+    flown = load(folder / "dive.yaml").settings().code
+    code, record, err = debrief(capsys, other, "--port", "virtual:x", "--save", tmp_path / "j.yaml")
     assert (code, record) == (1, None)
-    assert "000001" in err
+    assert flown in err
     assert (tmp_path / "j.yaml").is_file()  # what the board told is not lost
 
 
 def test_a_board_that_has_flown_nothing_says_so(capsys: Any, folder: Path, board: VirtualBoard) -> None:
-    board.last_dive = LastDive()
+    board.memory.image[:] = blank_image(board.plate)
     assert last_dive(Client(VirtualPort(board))) is None
     code, _, err = debrief(capsys, folder / "dive.yaml", "--port", "virtual:x")
     assert code == 1

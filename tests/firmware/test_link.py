@@ -12,10 +12,11 @@ from test_interlocks import AT, dive
 
 from schedgen.errors import SchedgenError
 from schedgen.link import deck
-from schedgen.link.client import Refused
+from schedgen.link.client import Client, Refused
 from schedgen.link.eeprom import Memory, Nameplate, blank_image
 from schedgen.link.frames import Frame, encode_frame
-from schedgen.link.messages import NO_CODE, NO_FIRING, REQUESTS, Values
+from schedgen.link.last_dive import last_dive
+from schedgen.link.messages import NO_CODE, REQUESTS
 from schedgen.link.ports import VirtualPort
 from schedgen.link.virtual import VirtualBoard
 from schedgen.settings.code import code_number, dive_code
@@ -45,10 +46,13 @@ def test_upload_readback_arm_and_disarm_work_as_on_any_board(halyard: Rig) -> No
     assert deck.rename(port, "number 3").given_name == "number 3"
 
 
+ADDRESSES = (0, 5, 112, 200, 270, 288, 290, 319, 320, 400)
+
+
 def random_request(rng: random.Random, name: str, block: bytes) -> bytes:
     values = {
         "identify": [rng.randbytes(2)],
-        "read": [bytes([rng.choice((0, 1, 2, 4, 7)), rng.randrange(130), rng.choice((0, 0, 1)), rng.randrange(40)])],
+        "read": [rng.choice(ADDRESSES).to_bytes(2, "little") + bytes([rng.randrange(40)])],
         "commit": [
             bytes([rng.randrange(3), rng.choice((1, 2, 9)), rng.choice((len(block), 5, 0, 200))]) + rng.randbytes(4)
         ],
@@ -160,39 +164,33 @@ def test_the_journal_tells_of_the_last_dive(halyard: Rig) -> None:
     halyard.host.host.pack_mv = 11_000
     halyard.host.seconds(5 * HOUR)
     halyard.ask("disarm")
-    told = halyard.ask("journal")
-    assert isinstance(told, Values)
-    assert told.number("code") == code_number(block)
-    assert told.number("tries") == 3
-    assert told.number("first_firing") == AT
-    assert told.number("elapsed") == AT + 300 + 5 * HOUR
-    assert 10_700 <= told.number("lowest_mv") <= 11_000
-    readings, spacing = told.number("readings"), told.number("spacing")
-    assert readings == told.number("elapsed") // spacing
-    history = halyard.ask("history", first=0)
-    assert isinstance(history, Values)
-    data = history.data()
-    found = [int.from_bytes(data[n : n + 2], "little") for n in range(0, len(data), 2)]
-    assert found[0] == 0 or found[0] == 12_000, "the camera was on until an hour in"
-    assert abs(found[-1] - (12_000 if spacing * len(found) < AT else 11_000)) <= history.number("step_mv")
-    assert dive_code(block)
+    told = last_dive(Client(VirtualPort(halyard.host)))
+    assert told is not None
+    assert told.code == dive_code(block)
+    assert told.tries == 3
+    assert told.first_firing_s == AT
+    assert told.elapsed_s == AT + 300 + 5 * HOUR
+    assert told.lowest_v is not None
+    assert 10.7 <= told.lowest_v <= 11.0
+    spacing = told.readings[-1].at_s - told.readings[-2].at_s
+    assert told.readings[-1].at_s == told.elapsed_s // spacing * spacing
+    for one in told.readings:
+        expected = 12.0 if one.at_s < AT + 300 else 11.0
+        assert abs(one.volts - expected) <= told.step_v, one
 
 
 def test_a_board_that_never_dived_has_no_last_dive(halyard: Rig) -> None:
     _, block = dive(halyard)
     halyard.load(block)
     halyard.arm(block)
-    told = halyard.ask("journal")
-    assert isinstance(told, Values)
-    assert told.number("code") == NO_CODE
-    assert told.number("first_firing") in (0, NO_FIRING)
+    assert last_dive(Client(VirtualPort(halyard.host))) is None
 
 
 def test_history_readings_are_at_least_twenty_four_and_each_cell_is_written_once(thole: Rig) -> None:
     plan, block = dive(thole)
     thole.begin(plan, block)
     thole.host.seconds(20 * HOUR - 120)
-    told = thole.ask("journal")
-    assert isinstance(told, Values)
-    assert told.number("readings") >= 24
+    told = last_dive(Client(VirtualPort(thole.host)))
+    assert told is not None
+    assert len(told.readings) >= 24
     assert thole.identify().number("active") == 0, "the settings before it are still whole"

@@ -19,6 +19,7 @@ from schedgen.commands.lines import board_line
 from schedgen.errors import LinkError
 from schedgen.link import deck
 from schedgen.link.client import Client
+from schedgen.link.messages import PROTOCOL_VERSION
 from schedgen.link.ports import Device, SerialPort
 from schedgen.link.search import Asked, Candidate, find_board, who
 from schedgen.link.serve import ServedBoard
@@ -183,12 +184,12 @@ def another_type() -> LinkError:
 
 
 def old_protocol() -> LinkError:
-    with patch("schedgen.link.messages.PROTOCOL_VERSION", 0):
+    with patch("schedgen.link.messages.PROTOCOL_VERSION", PROTOCOL_VERSION - 1):
         return served(blank_board(), who)
 
 
 def new_protocol() -> LinkError:
-    with patch("schedgen.link.messages.PROTOCOL_VERSION", 2):
+    with patch("schedgen.link.messages.PROTOCOL_VERSION", PROTOCOL_VERSION + 1):
         return served(blank_board(), who)
 
 

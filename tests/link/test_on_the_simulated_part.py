@@ -12,8 +12,9 @@ from schedgen.board.load import load_board
 from schedgen.board.model import Board
 from schedgen.firmware.rehearse.serving import served
 from schedgen.link import deck
-from schedgen.link.bench import begin_playing, last_dive, measure, playing, stop_playing
+from schedgen.link.bench import begin_playing, measure, playing, stop_playing
 from schedgen.link.client import Client, Refused
+from schedgen.link.last_dive import last_dive
 from schedgen.link.search import who
 from schedgen.link.trial import try_output
 from schedgen.settings.code import from_crockford

@@ -27,13 +27,21 @@ def test_a_missing_file_is_made_for_the_board_of_the_dive_and_keeps_what_it_gets
     assert [path.name for path in tmp_path.iterdir()] == ["Brett auf der Brücke.bin"]  # no leftovers
 
 
-def test_the_file_is_the_eeprom_then_the_row(tmp_path: Path) -> None:
+def test_the_file_is_the_eeprom_then_the_user_row_then_the_plate(tmp_path: Path) -> None:
     file = tmp_path / "board.bin"
     deck.upload(open_port(f"virtual:{file}", make=PLATE), NEW, BOARD_TYPE)
     image = file.read_bytes()
-    assert len(image) == 256 + 64
+    assert len(image) == 256 + 64 + 32
     assert image[0] == 1  # sequence number
     assert image[1 : 1 + len(NEW.block)] == NEW.block
+
+
+def test_a_file_of_an_earlier_version_with_half_the_user_row_is_read(tmp_path: Path) -> None:
+    file = tmp_path / "board.bin"
+    deck.upload(open_port(f"virtual:{file}", make=PLATE), NEW, BOARD_TYPE)
+    image = file.read_bytes()
+    file.write_bytes(image[: 256 + 32] + image[-32:])
+    assert deck.readback(open_port(f"virtual:{file}")).code == NEW.code
 
 
 def test_reading_from_a_missing_file_says_how_to_make_one(tmp_path: Path) -> None:
