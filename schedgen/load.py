@@ -25,9 +25,11 @@ if TYPE_CHECKING:
     from schedgen.board.cell import Cell
     from schedgen.board.model import Board
     from schedgen.dive.vehicle import Site, WaterRow
+    from schedgen.files.quantity import Quantity
     from schedgen.judge import Judgement
     from schedgen.judge.buttons import Choice
     from schedgen.measured.bench_record import BenchRecord
+    from schedgen.measured.differences import Difference
     from schedgen.measured.left import Left
     from schedgen.plan.model import Plan
     from schedgen.report.notebook import Picture
@@ -77,6 +79,24 @@ class LoadedDive:
     def defaults(self) -> list[tuple[str, str]]:
         """(dotted path, what is assumed) for what the file leaves out."""
         return assumptions(self.dive, self.cell)
+
+    @cached_property
+    def bench_differences(self) -> tuple[Difference, ...]:
+        """Where the bench record and the file disagree."""
+        if self.bench is None:
+            return ()
+        from schedgen.measured.differences import differences
+
+        return differences(self.written, self.bench, self.board.board)
+
+    @cached_property
+    def bench_replaced(self) -> tuple[tuple[str, Quantity], ...]:
+        """(dotted path, measured value) of the guesses in whose place the bench record's values stand."""
+        if self.bench is None:
+            return ()
+        from schedgen.measured.bench_record import replaced
+
+        return replaced(self.written, self.bench)
 
     def plan(self) -> Plan:
         """The Plan: events as intervals, windows and edges of each output, and which field changes may be chosen.

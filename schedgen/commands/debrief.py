@@ -143,7 +143,7 @@ def _fitted(loaded: LoadedDive, plan: Plan, told: Journal, wanted: Sought | None
     from schedgen.measured.suggest import sought_by
 
     kept, why = readings_to_fit(plan, told)
-    sought = wanted or sought_by(loaded.bench, loaded.simulate().nominal.by_load_wh, loaded.dive.loads)
+    sought = wanted or sought_by(loaded.bench, loaded.simulate().nominal.by_load_wh, loaded.dive)
     sense = Sense(told.step_v, step_of(loaded.board), loaded.board.pack_sense.tolerance.high)
     try:
         model = Model.of(loaded.dive, loaded.board, loaded.cell, plan)

@@ -89,7 +89,7 @@ class _Tests:
         plan = compile_plan(dive, loaded.board, loaded.places, loaded.cell)
         run = simulate_deciding if self.stop else simulate
         results = run(dive, loaded.board, loaded.cell, plan) if simulated else None
-        parts = Parts(dive, loaded.board, loaded.cell, loaded.guessed, loaded.places)
+        parts = Parts.of(loaded, dive)
         try:
             block = encode(plan, list(loaded.board.outputs), round(loaded.board.eeprom.size.nominal)).block
         except BlockError as error:

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from schedgen.files.place import Place
     from schedgen.judge.finding import Finding
     from schedgen.load import LoadedDive
+    from schedgen.measured.bench_record import BenchRecord
+    from schedgen.measured.differences import Difference
     from schedgen.plan.model import Plan
     from schedgen.simulate.choices import Housings
 
@@ -36,6 +38,19 @@ class Parts:
     cell: Cell
     guessed: Sequence[str]
     places: Places
+    bench: BenchRecord | None = None
+
+    @classmethod
+    def of(cls, loaded: LoadedDive, dive: Dive) -> Parts:
+        """`dive`, an edited one, with all else of the loaded one."""
+        return cls(dive, loaded.board, loaded.cell, loaded.guessed, loaded.places, loaded.bench)
+
+    @property
+    def bench_differences(self) -> tuple[Difference, ...]:
+        """Where the bench record and the edited dive disagree."""
+        from schedgen.measured.differences import differences
+
+        return () if self.bench is None else differences(self.dive, self.bench, self.board.board)
 
     def place(self, dotted: str) -> Place:
         """Where the value at `dotted` stands in the file."""
@@ -104,7 +119,7 @@ class Bench:
             block = encode(plan, list(loaded.board.outputs), round(loaded.board.eeprom.size.nominal)).block
         except BlockError as error:
             block = error
-        parts = Parts(dive, loaded.board, loaded.cell, loaded.guessed, loaded.places)
+        parts = Parts.of(loaded, dive)
         found = judge(parts, plan, results, block).findings
         scores = tuple(score(dive, plan) for score in self.scores)
         stops = [words_of(finding) for finding in found if finding.blocks]

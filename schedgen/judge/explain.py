@@ -92,6 +92,7 @@ BASES: dict[str, Basis] = {
     "window-empty": Basis(),
     "settings-too-big": Basis(),
     "counter-range": Basis(),
+    "bench-disagrees": Basis(),
     "stuck-on-bottom": Basis(("motion.net_weight",), figures=("fall.net_lift_n",), moment="bottom"),
     "transport-limit": Basis(("pack.label",)),
     "guessed-input": Basis(),

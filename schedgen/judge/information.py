@@ -32,6 +32,7 @@ def information(subject: Subject) -> tuple[Said, ...]:
     """All information about a dive, in a fixed order; what a missing or odd input leaves undecided is left out."""
     makers: tuple[Callable[[Subject], Iterator[Said]], ...] = (
         _pressure, _weight, _waters, _float_lost, _floating, _clock, _release, _light, _drift,
+        _bench,
     )  # fmt: skip
     simulated = (_charge, _cold, _currents, _strings) if subject.results is not None else ()
     said: list[Said] = []
@@ -195,6 +196,22 @@ def _drift(subject: Subject) -> Iterator[Said]:
 
 def _wait_s(subject: Subject) -> float:
     return subject.dive.recovery.wait.high
+
+
+def _bench(subject: Subject) -> Iterator[Said]:
+    """What the bench record that the file names found, and which guesses it replaces."""
+    record = getattr(subject.parts, "bench", None)
+    if record is None:
+        return
+    counts = {
+        kind: sum(one.verdict == kind for one in record.outputs.values())
+        for kind in ("connected", "not connected", "cannot tell", "not tried")
+    }
+    found = ", ".join(f"{count} {kind}" for kind, count in counts.items() if count)
+    replaced = "; ".join(f"{path} {power}" for path, power in subject.parts.bench_replaced)  # type: ignore[attr-defined]
+    text = f"record of {record.taken[:10]}: {found}; "
+    text += f"measured in place of guesses: {replaced}" if replaced else "it replaces no guess"
+    yield Said("Bench", text, {kind.replace(" ", "_"): count for kind, count in counts.items()})
 
 
 def _charge(subject: Subject) -> Iterator[Said]:

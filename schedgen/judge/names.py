@@ -1,7 +1,7 @@
 """The names of all findings: how severe each is, whether it can be accepted, and when it comes.
 
-This is the table of the dive file's page "Findings", held here once. `accept` knows its names from here,
-and a test holds that every one of them is decided by a rule.
+This is the table of the dive file's page "Findings", and `bench-disagrees` beside it, held here once. `accept` knows
+its names from here, and a test holds that every one of them is decided by a rule.
 """
 
 from __future__ import annotations
@@ -110,6 +110,7 @@ FINDINGS: dict[str, Named] = {
     "window-empty": _stop("what leaves no valid settings", "always"),
     "settings-too-big": _stop("what leaves no valid settings", "always"),
     "counter-range": _stop("what leaves no valid settings", "always"),
+    "bench-disagrees": _caution("the bench record named by bench found another board, wiring or power, or no load"),
     "stuck-on-bottom": _note("the pull of soft sediment is not modelled"),
     "transport-limit": _note("pack and cell watt-hours against the 100 Wh and 20 Wh air-transport thresholds"),
     "guessed-input": _note("once, with the list, the one that matters most first"),

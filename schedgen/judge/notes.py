@@ -1,4 +1,4 @@
-"""Notes: what is not modelled, what air transport asks, and which inputs are guesses."""
+"""Notes: what is not modelled, what the bench found otherwise, what air transport asks, which inputs are guesses."""
 
 from __future__ import annotations
 
@@ -44,6 +44,13 @@ def transport_limit(subject: Subject) -> Iterator[Outcome]:
         "ask the carrier before it flies: it is likely to travel as declared dangerous goods, or as loose cells",
         weight=weights.COMFORT,
     )
+
+
+@decides("bench-disagrees")
+def bench_disagrees(subject: Subject) -> Iterator[Outcome]:
+    """Each disagreement of the bench record with the file, as the loader found it."""
+    for one in getattr(subject.parts, "bench_differences", ()):
+        yield subject.finding("bench-disagrees", one.path, one.message, one.fix, load=one.load, weight=weights.WORK)
 
 
 @decides("guessed-input")

@@ -1,12 +1,12 @@
 """A bench record as a file: what a bench test found, output by output. Reading, writing, and its use in a dive.
 
 A measured power (from a current that was read off a meter) takes the place of a load's guessed power when the dive file
-says `bench: FILE`. What the file does not guess stays as it is written; `disagreements` says where the two differ.
+says `bench: FILE`. What the file does not guess stays as it is written; `differences` says where the two disagree.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -63,35 +63,51 @@ def load_bench_record(path: str | Path) -> BenchRecord:
     return bind(BenchRecord, read_tree(path))[0]
 
 
-def measured_powers(record: BenchRecord) -> Mapping[str, Quantity]:
-    """Measured power of each load, W at its own rail, from meter readings."""
-    return {one.load: one.power for one in record.outputs.values() if one.load is not None and one.power is not None}
+def taken_on(record: BenchRecord) -> str:
+    """The day of the record, `2027-04-18`."""
+    return record.taken[:10]
+
+
+def measured_of(dive: Dive, record: BenchRecord) -> Iterator[tuple[str, Literal["power", "surge"], Quantity]]:
+    """(load, `power` or `surge`, W at its own rail) for each load of the dive whose current was read off a meter.
+
+    A pulse no longer than the load's surge shows its surge and not its power.
+    """
+    for one in record.outputs.values():
+        load = dive.loads.get(one.load) if one.load is not None else None
+        if one.load is None or load is None or one.power is None:
+            continue
+        in_surge = load.surge is not None and one.pulse is not None and one.pulse.nominal <= load.surge.for_.high
+        yield one.load, "surge" if in_surge else "power", one.power
+
+
+def measured_powers(dive: Dive, record: BenchRecord) -> Mapping[str, Quantity]:
+    """Measured power of each load of the dive, W at its own rail, from meter readings; surges are left out."""
+    return {name: power for name, key, power in measured_of(dive, record) if key == "power"}
 
 
 def with_bench(dive: Dive, record: BenchRecord) -> Dive:
-    """The dive with guessed powers of loads replaced by measured ones."""
+    """The dive with guessed powers of loads, and of their surges, replaced by measured ones."""
     loads = dict(dive.loads)
-    for name, power in measured_powers(record).items():
-        if name in loads and loads[name].power.guessed:
-            loads[name] = loads[name].model_copy(update={"power": power})
+    for name, key, power in measured_of(dive, record):
+        load = loads[name]
+        if key == "power" and load.power.guessed:
+            loads[name] = load.model_copy(update={"power": power})
+        elif key == "surge" and load.surge is not None and load.surge.power.guessed:
+            loads[name] = load.model_copy(update={"surge": load.surge.model_copy(update={"power": power})})
     return dive.model_copy(update={"loads": loads})
 
 
-def replaced(dive: Dive, record: BenchRecord) -> tuple[str, ...]:
-    """Names of the loads of `dive` (as written) whose guessed power the record replaces."""
-    return tuple(name for name in measured_powers(record) if name in dive.loads and dive.loads[name].power.guessed)
-
-
-def disagreements(dive: Dive, record: BenchRecord) -> tuple[str, ...]:
-    """A sentence for each load whose power in the file, not guessed, and as measured do not overlap."""
-    said = []
-    for name, power in measured_powers(record).items():
-        load = dive.loads.get(name)
-        if load is None or load.power.guessed:
-            continue
-        if power.high < load.power.low or power.low > load.power.high:
-            said.append(f"{name}: the file says {load.power}, the bench record {power}")
-    return tuple(said)
+def replaced(dive: Dive, record: BenchRecord) -> tuple[tuple[str, Quantity], ...]:
+    """(dotted path, measured power) for each guess of the dive as written that the record replaces."""
+    found = []
+    for name, key, power in measured_of(dive, record):
+        load = dive.loads[name]
+        if key == "power" and load.power.guessed:
+            found.append((f"loads.{name}.power", power))
+        elif key == "surge" and load.surge is not None and load.surge.power.guessed:
+            found.append((f"loads.{name}.surge.power", power))
+    return tuple(found)
 
 
 def write_bench_record(record: BenchRecord) -> str:
@@ -133,6 +149,6 @@ def plain(value: float, unit: str, digits: int) -> Quantity:
 
 
 __all__ = [
-    "BenchOutput", "BenchRecord", "Verdict", "disagreements", "load_bench_record", "measured_powers", "millivolts",
-    "plain", "replaced", "with_bench", "write_bench_record",
+    "BenchOutput", "BenchRecord", "Verdict", "load_bench_record", "measured_of", "measured_powers", "millivolts",
+    "plain", "replaced", "taken_on", "with_bench", "write_bench_record",
 ]  # fmt: skip

@@ -9,6 +9,7 @@ from schedgen.measured.bench_record import measured_powers
 from schedgen.measured.fit import Fit, Sought
 
 if TYPE_CHECKING:
+    from schedgen.dive.model import Dive
     from schedgen.measured.bench_record import BenchRecord
 
 MOSTLY = 0.8
@@ -17,12 +18,12 @@ MISFIT_MOST = 2.0
 """Above this the model does not explain the readings, and nothing is suggested."""
 
 
-def sought_by(bench: BenchRecord | None, by_load_wh: Mapping[str, float], loads: Mapping[str, Any]) -> Sought:
+def sought_by(bench: BenchRecord | None, by_load_wh: Mapping[str, float], dive: Dive) -> Sought:
     """Capacity where a bench record measured the loads of most of the energy, else the common load factor."""
     if bench is None:
         return "loads"
-    measured = measured_powers(bench)
-    of_loads = {name: wh for name, wh in by_load_wh.items() if name in loads}
+    measured = measured_powers(dive, bench)
+    of_loads = {name: wh for name, wh in by_load_wh.items() if name in dive.loads}
     total = sum(of_loads.values())
     known = sum(wh for name, wh in of_loads.items() if name in measured)
     return "capacity" if total > 0 and known >= MOSTLY * total else "loads"

@@ -173,6 +173,6 @@ def test_capacity_is_sought_where_the_bench_measured_most_of_the_loads(demo: Loa
         )
 
     energies = demo.simulate().nominal.by_load_wh
-    assert sought_by(None, energies, demo.dive.loads) == "loads"
-    assert sought_by(record("fan"), energies, demo.dive.loads) == "loads"
-    assert sought_by(record(*demo.dive.loads), energies, demo.dive.loads) == "capacity"
+    assert sought_by(None, energies, demo.dive) == "loads"
+    assert sought_by(record("fan"), energies, demo.dive) == "loads"
+    assert sought_by(record(*demo.dive.loads), energies, demo.dive) == "capacity"

@@ -73,7 +73,9 @@ def test_what_is_written_is_bitrate_times_recorded_time(judged: Callable) -> Non
 def test_every_topic_is_of_findings_and_every_stop_and_caution_has_a_topic() -> None:
     listed = [name for topic in TOPICS.values() for name in topic]
     assert len(listed) == len(set(listed))
-    assert set(listed) == {name for name, named in FINDINGS.items() if named.severity != "note"}
+    # without a bench record nothing was looked at, so that nothing may be called clean
+    others = {name for name, named in FINDINGS.items() if named.severity != "note"} - {"bench-disagrees"}
+    assert set(listed) == others
 
 
 def test_a_topic_is_clean_when_all_of_it_was_decided_and_nothing_was_found(judged: Callable) -> None:

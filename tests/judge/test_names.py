@@ -21,10 +21,10 @@ camera-cut-while-recording stop | camera-window-too-short stop | camera-in-the-d
 lights-in-air stop | too-hot stop | fan-missing caution | beacon-late stop | surfacing-in-the-dark caution
 flash-like-distress caution | clock-too-coarse stop | deck-time-unknown caution | window-outside-dive stop
 window-overlap stop | window-empty stop ! | settings-too-big stop ! | counter-range stop ! | stuck-on-bottom note
-transport-limit note | guessed-input note | accept-unused note
+transport-limit note | guessed-input note | accept-unused note | bench-disagrees caution
 """
 """The page "Findings" of the language: name, severity, ! final, (!) final in some cases. `sinks-after-release` is
-final as a stop and milder as a caution, `depth-rating` likewise."""
+final as a stop and milder as a caution, `depth-rating` likewise. `bench-disagrees` came later."""
 FINAL = {"": "never", "!": "always", "(!)": "sometimes"}
 
 

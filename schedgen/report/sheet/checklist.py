@@ -115,7 +115,9 @@ def _bench_words(subject: Subject, output: str) -> str:
         return ""
     measured = "" if one.power is None else f", {one.power}"
     sag = "" if one.sag is None else f", sag {one.sag}"
-    return f" ({record.taken[:10]}: {one.verdict}{sag}{measured})"
+    differs = any(found.load and found.load == one.load for found in subject.loaded.bench_differences)
+    beside = "; NOT as in the file, see the findings" if differs else ""
+    return f" ({record.taken[:10]}: {one.verdict}{sag}{measured}{beside})"
 
 
 def _weight_words(triple: tuple[float, float, float], what: str) -> str:
