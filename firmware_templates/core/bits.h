@@ -12,40 +12,55 @@
 /* Whether bit number of mask is set. */
 bool bit_set(uint8_t mask, uint8_t number);
 
+/* How far the reader is: the next byte to be taken, bits left of the one before it, and those bits, the first on top. */
+struct bits_place {
+    uint8_t next, left, rest;
+};
+
 struct bits {
     const uint8_t *bytes;
     uint16_t address; /* where bytes is NULL: read from the board's memory, from here on */
     uint8_t length;   /* bytes there are; what lies beyond reads as 0 and sets bad */
     bool bad;         /* a field was out of its range, or the bytes ended */
-    uint16_t at;      /* next bit */
+    uint8_t time_bits; /* width of a time */
+    second_t latest;   /* greatest time */
+    second_t shift;    /* of times that move: is added to them */
+    struct bits_place at;
 };
 
 extern struct bits bits;
 
-/* Reads from bytes, or from the board's memory, from bit 0 on. */
+/* Reads from bytes, or from the board's memory, from bit 0 on. Times have their full width and range. */
 void bits_open(const uint8_t *bytes, uint16_t address, uint8_t length);
 
-/* The next width bits, 1 to 32; the least of them where the type is shorter. */
-uint32_t bits_take(uint8_t width);
-uint8_t bits_byte(uint8_t width);
+/* The next width bits, 1 to 24. */
+span_t bits_take(uint8_t width);
 
-/* The same; sets bad where it is 0. */
-uint8_t bits_not_zero(uint8_t width);
-
-/* One row says where in a structure a field of so many bits stands, and how: bytes it takes there (1, 2, 4), plus
-   FIELD_PLUS_ONE where what is stored is one less. */
+/* One row says where in a structure a field of so many bits stands, in as many bytes as they fill or in one more. What
+   is stored is one less with FIELD_PLUS_ONE. */
 struct field {
-    uint8_t width;
-    uint8_t place;
     uint8_t how;
+    uint8_t place;
 };
-#define FIELD_PLUS_ONE 8U
-#define FIELD(structure, member, bits) {(bits), (uint8_t)offsetof(struct structure, member), sizeof(((struct structure *)NULL)->member)}
-#define FIELD_LESS(structure, member, bits)                                                                            \
-    {(bits), (uint8_t)offsetof(struct structure, member), sizeof(((struct structure *)NULL)->member) | FIELD_PLUS_ONE}
+#define FIELD_WIDTH 0x1FU
+#define FIELD_PLUS_ONE 0x20U
+#define FIELD_ROOM 0x40U /* there is one byte more than they fill */
+#define FIELD_NOT_ZERO 0x80U
+#define FIELD_AS(structure, member, bits, how)                                                                         \
+    {(bits) | (how) | (sizeof(((struct structure *)NULL)->member) > ((bits) + 7U) / 8U ? FIELD_ROOM : 0U),              \
+     (uint8_t)offsetof(struct structure, member)}
+#define FIELD(structure, member, bits) FIELD_AS(structure, member, bits, 0U)
+#define FIELD_LESS(structure, member, bits) FIELD_AS(structure, member, bits, FIELD_PLUS_ONE)
+/* 25 to 32 bits, in a uint32_t. */
+#define FIELD_LONG(structure, member, bits)                                                                            \
+    {(bits) - 16U, (uint8_t)(offsetof(struct structure, member) + 2U)},                                                \
+    {16, (uint8_t)offsetof(struct structure, member)}
 
-/* Takes count fields into a structure, or puts them from there into bytes, which are all zero; returns the bits. */
+/* Takes count fields into a structure, or puts them from there into bytes, which are all zero. */
 void bits_take_fields(const struct field *fields, uint8_t count, void *into);
 void bits_put_fields(const struct field *fields, uint8_t count, const void *from, uint8_t *bytes);
+
+/* Takes a record by its rows, see records.h. */
+void bits_take_record(uint8_t rows, second_t *into);
 
 #endif

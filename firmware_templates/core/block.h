@@ -1,5 +1,5 @@
-/* block.h: the settings block. Never trusting: block_open() checks every field, its range and how fields go together,
-   for any bytes at all; what it refuses is never obeyed. */
+/* block.h: the settings block. Never trusting: block_open() checks every field, its range and what hangs on it, for any
+   bytes at all; what it refuses is never obeyed. */
 #ifndef BLOCK_H
 #define BLOCK_H
 
@@ -7,8 +7,17 @@
 #include <stdint.h>
 
 #include "bits.h"
+#include "records.h"
 
 #define FULL 100U
+
+/* Of an endless window: later than any second that is looked at, with room above it for a trail. Bounds, all in seconds:
+   planned times are at most 8 000 000, what a field change shifts them by at most 229 500 either way, what an early
+   command does at most 8 000 000 back; every, on, lead, trail at most 65 535, 16 383, 511, 2047. So a moved time
+   lies between -8 229 500 and 8 229 500, the end of a burst with its trail below 8 250 000, the start of the next below 8 311 418; all
+   of that is between -FOREVER and FOREVER (8 388 607). Differences of two such times are reckoned without sign, and are
+   below 16 777 216. */
+#define ENDLESS_S ((second_t)0x7F0000L)
 
 /* One release that the controller fires. */
 struct firing {
@@ -19,11 +28,18 @@ struct firing {
     uint16_t pause_s;
 };
 
+enum record_sort { CLIPS, WINDOWS, FOLLOWERS, CHANGES, ALLOWED };
+
+/* A level that a field change puts in the place of the planned one; all 0: none. */
+struct swap {
+    uint8_t output, planned, chosen;
+};
+
 /* What the header says, times with the chosen field changes in them. */
 struct settings {
-    uint16_t board_type;
     uint8_t length;
     uint8_t version;
+    uint16_t board_type;
     uint8_t trigger;
     bool without_water;
     second_t at; /* planned release; the primary's first firing */
@@ -32,72 +48,36 @@ struct settings {
     second_t end;
     struct firing primary;
     struct firing backup;
-    second_t bottom;      /* UNKNOWN_S where it is not known */
-    second_t rise;        /* UNKNOWN_S where it is not known */
+    second_t bottom; /* UNKNOWN_S where it is not known */
+    second_t rise;   /* UNKNOWN_S where it is not known */
     uint16_t shed_mv;     /* of the pack */
     uint16_t release_mv;  /* of the pack */
     uint8_t series;
     uint8_t keep;
-    uint8_t clips, windows, followers, changes;
-    uint8_t time_bits;    /* width of a time inside the dive */
-    uint16_t windows_at, followers_at, changes_at; /* first bit of each sort of record */
-    uint8_t combinations;
+    uint8_t clips, windows, followers, changes; /* records, in the order of enum record_sort */
+    struct bits_place first[ALLOWED + 1];        /* of each sort of record */
+    uint8_t combinations; /* of field changes */
+    uint8_t unchanged;    /* the one that changes nothing */
     uint8_t faster;       /* choices of the last change, of two */
-    second_t shift;        /* s by which the chosen change moves the release */
-    uint8_t changed[2];   /* outputs whose level is changed, 255: none */
-    uint8_t planned_level[2];
-    uint8_t chosen_level[2];
+    uint8_t time_bits;
+    second_t shift;       /* s by which the chosen change moves the release */
+    struct swap swaps[2];
 };
 
-struct window {
-    uint8_t kind, output, level;
-    bool start_moves, stop_moves;
-    second_t start, stop;  /* planned; FOREVER where it has no stop */
-    uint16_t every, on;   /* bursts in s, flashes in 1/64 s */
-    second_t count;       /* the number of the last burst, counted from 0 */
-};
-
-struct follower {
-    uint8_t output, leader, level, mode, clip;
-    uint16_t lead, trail;
-};
-
-struct clip {
-    bool start_moves, stop_moves;
-    second_t start, stop;
-};
-
-struct change {
-    uint8_t output; /* whose level changes; SHIFTS: the release is shifted */
-    uint8_t choices;
-    uint8_t level[4];
-    uint16_t step_s;
-    uint8_t earlier;
-};
-#define SHIFTS 255U
-
-/* Reads the header of the block that the reader was opened on, and checks all of it. */
+/* Reads the header of the block that the reader was opened on, and checks all of the block. */
 bool block_open(struct settings *said);
 
-/* As block_open() without checking more than is needed to read on: for a block that was checked before. */
-bool block_header(struct settings *said);
-
-/* Takes the next record. */
-void block_window(const struct settings *said, struct window *window);
-void block_follower(const struct settings *said, struct follower *follower);
-void block_clip(const struct settings *said, struct clip *clip);
-void block_change(struct change *change);
+/* Takes the next window. Where it ends is always in stop; count becomes the second of the last burst, from start on; what
+   has no stop has one that does not come, and moves. */
+void block_window(struct window *window);
 
 /* The clip with this number, counted from 1. */
-void block_clip_number(const struct settings *said, uint8_t number, struct clip *clip);
+void block_clip(const struct settings *said, uint8_t number, struct clip *clip);
 
 /* Whether this combination of field changes may be chosen. */
 bool block_allowed(const struct settings *said, uint8_t combination);
 
-/* Puts a combination of field changes into said, which block_header() has just filled; none where there is none. */
+/* Puts a combination of field changes into said, which block_open() has just filled; none where there is none. */
 void block_choose(struct settings *said, uint8_t combination);
-
-/* The combination that changes nothing. */
-uint8_t block_unchanged(const struct settings *said);
 
 #endif

@@ -286,7 +286,7 @@ void dive_choose(uint8_t combination)
 {
     dive_read_block();
     state.choice = combination;
-    if (block_header(&state.said)) {
+    if (block_open(&state.said)) {
         block_choose(&state.said, combination);
     }
     release_lay_out();
@@ -312,7 +312,7 @@ void dive_armed_now(void)
     state.pulse.on = false;
     restart_release();
     dive_read_block();
-    state.choice = block_unchanged(&state.said);
+    state.choice = state.said.unchanged;
     light_say_armed();
 }
 

@@ -21,11 +21,14 @@
 #define PORT_TEXT(text) (text)
 #endif
 
-/* Seconds, also as a difference: 24 bits and a sign in them are enough for every dive, and short on an 8-bit part. */
+/* Seconds, also as a difference: 24 bits and a sign in them are enough for every dive, and short on an 8-bit part. A span
+   is a difference that has no sign, and any other number of as many bits. */
 #ifdef PORT_SECOND
 __extension__ typedef PORT_SECOND second_t;
+__extension__ typedef PORT_SPAN span_t;
 #else
 typedef int32_t second_t;
+typedef uint32_t span_t;
 #endif
 #define FOREVER ((second_t)0x7FFFFFL) /* later than any second that can come */
 #define UNKNOWN_S FOREVER

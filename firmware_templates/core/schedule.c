@@ -1,5 +1,5 @@
 /* schedule.c: see schedule.h. Every comparison of t with another second tells note() of that second while it lies ahead,
-   so that the least of them is the next second at which anything can change. Numbers stay within 31 bits and a sign. */
+   so that the least of them is the next second at which anything can change. Why 24 bits are enough stands in block.h. */
 #include "schedule.h"
 
 #include <string.h>
@@ -10,9 +10,12 @@
 struct look {
     second_t t;
     second_t next;
-    struct face face;
+    second_t cut;
+    second_t end;
+    second_t cut_before[2]; /* a window that begins before this is cut: one whose start does not move, one whose does */
+    uint8_t keep;
     const struct settings *said;
-    bool only_kept;
+    struct output_state *outputs;
 };
 
 static void note(struct look *look, second_t second)
@@ -27,166 +30,131 @@ static second_t least(second_t one, second_t other)
     return one < other ? one : other;
 }
 
-/* The second from which the firing command keeps the window off. */
-static second_t cut_of(const struct window *window, const struct face *face)
+/* The second at which the window, made longer for its follower, goes off again; not after t where it is off at t. */
+static second_t covers(struct look *look, const struct window *window, const struct follower *follower, second_t t)
 {
-    if (window->stop == FOREVER || window->stop_moves) {
-        return FOREVER;
+    const second_t lead = follower != NULL ? follower->lead : 0;
+    const bool endless = window->stop == ENDLESS_S;
+    second_t from = window->start, off = window->stop, cut = FOREVER;
+    const second_t end = endless && follower == NULL ? FOREVER : look->end;
+    if (window->stop_moves == 0 && from < look->cut_before[window->start_moves != 0]) {
+        cut = look->cut;
     }
-    const second_t planned = window->start; /* the chosen shift is in it, a shift by the command is not */
-    if (planned < face->release || (!window->start_moves && planned < face->cut)) {
-        return face->cut;
-    }
-    return FOREVER;
-}
-
-/* The last burst that may matter at since seconds after the start, -1 where none does. */
-static second_t burst_at(const struct window *window, const struct face *face, second_t start, second_t stop, second_t cut,
-                        second_t since, bool longer)
-{
-    const second_t every = window->every;
-    second_t k = least(since / every, (second_t)window->count);
-    k = least(k, (cut - 1 - start) / every);
-    if (stop < FOREVER) {
-        const second_t room = stop - (second_t)window->on - start;
-        k = room < 0 ? -1 : least(k, room / every);
-    } else if (longer) {
-        const second_t room = face->end - 1 - start;
-        k = room < 0 ? -1 : least(k, room / every);
-    }
-    return k;
-}
-
-/* The second at which the window, made longer by lead and trail, goes off again; t itself where it is off at t. */
-static second_t covers(struct look *look, const struct window *window, second_t t, second_t lead, second_t trail)
-{
-    const struct face *face = &look->face;
-    const second_t start = window->start + (window->start_moves ? face->shift : 0);
-    const second_t stop = window->stop == FOREVER ? FOREVER : window->stop + (window->stop_moves ? face->shift : 0);
-    const second_t cut = cut_of(window, face);
-    const second_t since = t - start + lead;
-    note(look, cut);
-    note(look, start - lead);
-    if (since < 0 || t >= cut || stop <= start || start >= cut) {
+    note(look, from - lead);
+    if (t + lead < from || t >= cut || off <= from || from >= cut) {
         return t;
     }
-    second_t off;
-    if (window->kind != LAYOUT_KIND_REPEATING) {
-        off = stop == FOREVER ? FOREVER : stop + trail;
-    } else {
-        const second_t k = burst_at(window, face, start, stop, cut, since, lead != 0 || trail != 0);
-        if (k < 0) {
+    if (window->kind == LAYOUT_KIND_REPEATING) {
+        const second_t limit = endless ? end - 1 : off - window->on;
+        if (limit < from) {
             return t;
         }
-        off = start + k * (second_t)window->every + (second_t)window->on + trail;
-        note(look, start + (k + 1) * (second_t)window->every - lead);
+        span_t room = (span_t)(least(least(t + lead, cut - 1), limit) - from);
+        if (room > (span_t)window->count) {
+            room = (span_t)window->count;
+        }
+        from += (second_t)(room - room % (span_t)window->every);
+        note(look, from + window->every - lead);
+        off = from + window->on;
+    }
+    if (follower != NULL) {
+        off += follower->trail;
     }
     note(look, off);
-    return t < off ? least(off, cut) : t;
+    return least(least(off, cut), end);
 }
 
-static void add(struct output_state *state, const struct window *window, const struct face *face, second_t t)
+static void add(struct look *look, uint8_t output, uint8_t level, const struct window *flash)
 {
-    state->level = window->level > state->level ? window->level : state->level;
-    if (window->kind != LAYOUT_KIND_FLASH || window->on >= window->every) {
+    struct output_state *state = &look->outputs[output];
+    for (uint8_t n = 0; n < 2U; n++) {
+        const struct swap *swap = &look->said->swaps[n];
+        if (output == swap->output && level == swap->planned) {
+            level = swap->chosen;
+            break;
+        }
+    }
+    if (level == 0U) {
+        level = FULL;
+    }
+    if (level > state->level) {
+        state->level = level;
+    }
+    if (flash == NULL || flash->flash_on >= flash->flash_every) {
         state->steady = true;
     } else if (state->every == 0U) {
-        const second_t start = window->start + (window->start_moves ? face->shift : 0);
-        state->every = window->every;
-        state->lit = window->on;
-        state->phase = (uint16_t)((uint32_t)(t - start) * 64U % window->every);
+        state->every = (uint16_t)flash->flash_every;
+        state->lit = (uint16_t)flash->flash_on;
+        state->phase = (uint16_t)((span_t)(look->t - flash->start) % state->every * 64U % state->every);
     }
 }
 
-static bool is_kept(const struct look *look, uint8_t output)
-{
-    return !look->only_kept || bit_set(look->said->keep, output);
-}
-
-static void look_at_windows(struct look *look, struct output_state *outputs)
-{
-    bits.at = look->said->windows_at;
-    for (uint8_t n = 0; n < look->said->windows; n++) {
-        struct window window;
-        block_window(look->said, &window);
-        if (look->t >= look->face.end && window.stop != FOREVER) {
-            continue;
-        }
-        if (covers(look, &window, look->t, 0, 0) > look->t && is_kept(look, window.output)) {
-            add(&outputs[window.output], &window, &look->face, look->t);
-        }
-    }
-}
-
-/* The latest second up to which any window of the leader that is on at t, made longer, stays on; t where none is. */
-static second_t leader_until(struct look *look, const struct follower *follower, second_t t, second_t lead, second_t trail)
+/* Goes through the windows at second t: without a follower, what is on is added to the outputs; else returns the latest
+   second up to which any window of its leader that is on at t, made longer, stays on; t where none is. */
+static second_t walk(struct look *look, const struct follower *follower, second_t t)
 {
     second_t until = t;
-    bits.at = look->said->windows_at;
-    for (uint8_t n = 0; n < look->said->windows; n++) {
+    bits.at = look->said->first[WINDOWS];
+    for (uint8_t left = look->said->windows; left > 0U; left--) {
         struct window window;
-        block_window(look->said, &window);
-        if (window.output == follower->leader) {
-            const second_t off = covers(look, &window, t, lead, trail);
-            until = off > until ? off : until;
+        block_window(&window);
+        if (follower != NULL && follower->leader != window.output) {
+            continue;
+        }
+        const second_t off = covers(look, &window, follower, t);
+        if (off > until) {
+            if (follower != NULL) {
+                until = off;
+            } else if (bit_set(look->keep, (uint8_t)window.output)) {
+                add(look, (uint8_t)window.output, (uint8_t)window.level, window.kind == LAYOUT_KIND_FLASH ? &window : NULL);
+            }
         }
     }
     return until;
 }
 
-/* Whether the pulse that ends a recording is on: the leader stays on to the end of second t + lead, and no longer. */
-static bool pulse_on(struct look *look, const struct follower *follower)
-{
-    const second_t wanted = look->t + (second_t)follower->lead + 1;
-    second_t on_until = look->t;
-    while (on_until <= wanted) {
-        const second_t until = least(leader_until(look, follower, on_until, 0, 0), look->face.end);
-        if (until <= on_until) {
-            break; /* off from here on; each turn goes at least one second on, so that there are few of them */
-        }
-        on_until = until;
-    }
-    if (on_until > look->t) {
-        note(look, on_until == wanted ? look->t + 1 : on_until - (second_t)follower->lead - 1);
-        note(look, on_until);
-    }
-    return on_until == wanted;
-}
-
 static bool in_clip(struct look *look, uint8_t number)
 {
     struct clip clip;
-    if (number == 0U) {
-        return true;
-    }
-    block_clip_number(look->said, number, &clip);
-    const second_t start = clip.start + (clip.start_moves ? look->face.shift : 0);
-    const second_t stop = clip.stop + (clip.stop_moves ? look->face.shift : 0);
-    note(look, start);
-    note(look, stop);
-    return start <= look->t && look->t < stop;
+    block_clip(look->said, number, &clip);
+    note(look, clip.start);
+    note(look, clip.stop);
+    return clip.start <= look->t && look->t < clip.stop;
 }
 
-static void look_at_followers(struct look *look, struct output_state *outputs)
+/* Whether a follower is on. The pulse that ends a recording is where its leader stays on up to the second after t + lead,
+   and no longer. */
+static bool follows(struct look *look, struct follower *follower)
 {
-    uint16_t at = look->said->followers_at;
-    for (uint8_t n = 0; n < look->said->followers && look->t < look->face.end; n++) {
+    const bool pulse = follower->mode == LAYOUT_MODE_STOP;
+    second_t wanted = look->t, until = look->t, off;
+    const second_t before = follower->lead + 1;
+    if (pulse) {
+        wanted += before;
+        follower->lead = 0;
+    }
+    while (until <= wanted && (off = walk(look, follower, until)) > until) {
+        until = off; /* each turn goes at least one second on, so that there are few of them */
+    }
+    if (pulse) {
+        note(look, until - before);
+        note(look, until - before + 1);
+        return until == wanted;
+    }
+    return until > wanted && (follower->clip == 0 || in_clip(look, (uint8_t)follower->clip));
+}
+
+static void look_at_followers(struct look *look)
+{
+    struct bits_place at = look->said->first[FOLLOWERS];
+    for (uint8_t left = look->said->followers; left > 0U; left--) {
         struct follower follower;
         bits.at = at;
-        block_follower(look->said, &follower);
+        bits_take_record(ROWS_FOLLOWER, (second_t *)&follower);
         at = bits.at;
-        bool on;
-        if (follower.mode == LAYOUT_MODE_STOP) {
-            on = pulse_on(look, &follower);
-        } else {
-            const bool inside = in_clip(look, follower.clip);
-            on = leader_until(look, &follower, look->t, (second_t)follower.lead, (second_t)follower.trail) > look->t
-                 && inside;
-        }
-        if (on && is_kept(look, follower.output) && is_kept(look, follower.leader)) {
-            struct output_state *state = &outputs[follower.output];
-            state->level = follower.level > state->level ? follower.level : state->level;
-            state->steady = true;
+        if (follows(look, &follower) && bit_set(look->keep, (uint8_t)follower.output)
+            && bit_set(look->keep, (uint8_t)follower.leader)) {
+            add(look, (uint8_t)follower.output, (uint8_t)follower.level, NULL);
         }
     }
 }
@@ -194,14 +162,22 @@ static void look_at_followers(struct look *look, struct output_state *outputs)
 second_t schedule_look(const struct settings *said, const struct face *face, second_t t, bool only_kept,
                       struct output_state *outputs)
 {
-    struct look look = {t, FOREVER, *face, said, only_kept};
+    struct look look = {t, FOREVER, face->cut, face->end, {face->release, face->release + face->shift},
+                        only_kept ? said->keep : UINT8_MAX, said, outputs};
+    if (face->cut != FOREVER && face->cut > face->release) {
+        look.cut_before[0] = face->cut;
+    }
     memset(outputs, 0, BOARD_OUTPUTS * sizeof *outputs);
+    bits.time_bits = said->time_bits;
+    bits.shift = said->shift + face->shift;
     note(&look, face->first_edge);
     note(&look, face->end);
     note(&look, face->cut);
     if (t >= face->first_edge) {
-        look_at_windows(&look, outputs);
-        look_at_followers(&look, outputs);
+        (void)walk(&look, NULL, t);
+        if (t < face->end) {
+            look_at_followers(&look);
+        }
     }
     return look.next;
 }

@@ -89,7 +89,7 @@ bool store_fly(uint8_t number)
     }
     store_load(address, state.block, length);
     dive_read_block();
-    return block_header(&state.said);
+    return block_open(&state.said);
 }
 
 bool store_put(uint16_t address, const uint8_t *bytes, uint8_t count)
@@ -131,7 +131,7 @@ bool store_copy(uint8_t from, uint8_t length)
 static const PORT_CONST struct field fields[] = {
     ROW(version, LAYOUT_VERSION),
     ROW(armed, ARMED),
-    ROW(code, CODE),
+    FIELD_LONG(essentials, code, LAYOUT_ESSENTIALS_CODE_BITS),
     ROW(not_before, NOT_BEFORE),
     ROW(at, AT),
     ROW(latest, LATEST),

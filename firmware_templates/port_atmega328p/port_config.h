@@ -5,6 +5,7 @@
 #include <avr/pgmspace.h>
 
 #define PORT_SECOND __int24
+#define PORT_SPAN __uint24
 
 #define PORT_KEPT __attribute__((section(".noinit")))
 

@@ -3,6 +3,7 @@
 #define PORT_CONFIG_H
 
 #define PORT_SECOND __int24
+#define PORT_SPAN __uint24
 
 #define PORT_KEPT __attribute__((section(".noinit")))
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from schedgen.board.parts import Part, parts, refuse_without_room
 from schedgen.board.rules import channel_of
 from schedgen.errors import UsageError
+from schedgen.firmware.records import records_header
 from schedgen.settings import c_text
 from schedgen.settings.eeprom import ROW_BYTES, SLOT_EXTRA, EepromLayout, layout_of
 from schedgen.settings.fields import SLOT_TAIL
@@ -55,7 +56,7 @@ def part_of(board: Board) -> Part:
 
 
 def headers(board: Board) -> dict[str, str]:
-    """The generated headers by file name: `dive_layout.h`, `link_messages.h`, `board.h`, `pins.h`.
+    """The generated headers by file name: `dive_layout.h`, `records.h`, `link_messages.h`, `board.h`, `pins.h`.
 
     Raises UsageError where the firmware cannot serve what the board file describes.
     """
@@ -65,6 +66,7 @@ def headers(board: Board) -> dict[str, str]:
     refuse_without_room(part)
     return {
         "dive_layout.h": layout_header(),
+        "records.h": records_header(),
         "link_messages.h": c_text.fill("link_messages.h.j2", constants=c_constants()),
         "board.h": _board_header(board, part),
         "pins.h": _pins_header(board, part),
