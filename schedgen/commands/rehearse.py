@@ -78,7 +78,7 @@ def _rehearse(loaded: LoadedDive, made: Build, out: Console, as_json: bool, faul
 
 
 def _tried(loaded: LoadedDive, made: Build, out: Console, count: int, seed: int, only: int | None) -> Faults:
-    from schedgen.firmware.rehearse.faults import run_faults
+    from schedgen.firmware.rehearse.fault_runs import run_faults
     from schedgen.report.console import Progress
 
     bar = Progress(out, "trying faults", "runs")

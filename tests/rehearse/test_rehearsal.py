@@ -10,7 +10,8 @@ import pytest
 from rehearse_dives import DIVES
 
 from schedgen.commands import main
-from schedgen.firmware.rehearse.faults import KINDS, run_faults
+from schedgen.firmware.rehearse.fault_runs import run_faults
+from schedgen.firmware.rehearse.faults import KINDS
 from schedgen.firmware.rehearse.rehearsal import Build, rehearse
 from schedgen.firmware.rehearse.serving import served
 from schedgen.load import LoadedDive, load
@@ -51,7 +52,7 @@ def test_the_dive_survives_one_fault_of_each_kind(compiled: Compiled) -> None:
 
 
 def test_a_failure_prints_a_line_that_replays_it(compiled: Compiled, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("schedgen.firmware.rehearse.faults.verdict", lambda rig, one, record: [one.about])
+    monkeypatch.setattr("schedgen.firmware.rehearse.fault_runs.verdict", lambda rig, one, record: [one.about])
     loaded, made = compiled("halyard-4809")
     found = run_faults(loaded, made, 2, 9)
     assert [one.number for one in found.failures] == [1, 2]

@@ -17,7 +17,8 @@ from schedgen.settings.code import code_number, dive_code, from_crockford
 from schedgen.settings.eeprom import ERASED, ESSENTIALS_BYTES
 from schedgen.settings.slot import newest_slot, pack_slot, unpack_slot
 
-TEARS = ("before", "erased", "torn", "after")
+HALF = ("erased", "torn")
+TEARS = ("before", *HALF, "after")
 _BENCH_S = 60.0
 _PACE_S = 0.25
 _QUIET = Allowed(fires=False, dark_until_s=1e9)
@@ -57,8 +58,7 @@ def cut_arming(rig: Rig, random: Random) -> Iterator[Case]:
 
 
 def _cuts(rig: Rig, random: Random, kind: str, actions: list[Action], writes: int, armed: bool) -> Iterator[Case]:
-    places = [(number, how) for number in range(1, writes + 1) for how in TEARS]
-    random.shuffle(places)
+    places = _places(writes, random)
     codes = (rig.settings.code,) if armed else (rig.settings.code, rig.other.code)
     for number, how in places:
         cut: list[Action] = [(2.5, "cut", number, how, 1.0)]
@@ -70,24 +70,45 @@ def _cuts(rig: Rig, random: Random, kind: str, actions: list[Action], writes: in
         yield replace(one, scenario=scenario, memory=MemoryCheck(codes))
 
 
+def _places(writes: int, random: Random) -> list[tuple[int, str]]:
+    """Every write, each not done, half done and done, in any order."""
+    places = [(number, how) for number in range(1, writes + 1) for how in ("before", random.choice(HALF), "after")]
+    random.shuffle(places)
+    return places
+
+
 def unarmed(rig: Rig) -> bytes:
     """An EEPROM that holds the rig's settings in slot A and nothing else; the row at its end erased too."""
     slot = pack_slot(1, rig.settings.block)
     return slot.ljust(rig.layout.size, bytes([ERASED]))
 
 
+def cut_entry(rig: Rig, random: Random) -> Iterator[Case]:
+    """The power cut at every write of a journal entry: one on the way, and those before the tries."""
+    firing = rig.plan.primary or rig.plan.backup
+    tries = [] if firing is None else [rig.at_s + n * (firing.fire_s + firing.pause_s) for n in range(firing.tries)]
+    for at in (5 * JOURNAL_S, *tries):
+        for number, how in _places(rig.writes_entry, random):
+            yield _cut_journal(rig, "power cut in a journal entry", at - 2.0, number, how, random)
+
+
 def cut_journal(rig: Rig, random: Random) -> Iterator[Case]:
-    """The power cut at a write of a journal entry, at any time of the dive."""
+    """The power cut at a write of the journal at any time of the dive."""
     while True:
         number, how = random.randint(1, 14), random.choice(TEARS)
         at = random.uniform(70, rig.plan.end_s - 600)
-        before_release = rig.at_s - HOLD_S - 20 * JOURNAL_S < at < rig.at_s
-        held = at + 20 * JOURNAL_S + 3 + HOLD_S if before_release else 0.0
-        limits = replace(rig.limits(2 * JOURNAL_S + 10, held), whole_try=False)
-        yield case(
-            rig, "power cut in a journal entry", f"at write {number} from {at:.0f} s on, left {how}",
-            [(at, "cut", number, how, 1.0)], limits, seed=random.randrange(1 << 30),
-        )  # fmt: skip
+        yield _cut_journal(rig, "power cut at a write", at, number, how, random)
+
+
+def _cut_journal(rig: Rig, kind: str, at: float, number: int, how: str, random: Random) -> Case:
+    entries = 2 + number // rig.writes_entry
+    before_release = rig.at_s - HOLD_S - entries * JOURNAL_S < at < rig.at_s + 5
+    held = at + entries * JOURNAL_S + 3 + HOLD_S if before_release else 0.0
+    limits = replace(rig.limits(2 * JOURNAL_S + 10, held), whole_try=False)
+    return case(
+        rig, kind, f"at write {number} from {at:.0f} s on, left {how}",
+        [(at, "cut", number, how, 1.0)], limits, seed=random.randrange(1 << 30),
+    )  # fmt: skip
 
 
 def flipped_bits(rig: Rig, random: Random) -> Iterator[Case]:

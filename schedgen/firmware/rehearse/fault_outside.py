@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from random import Random
 
-from schedgen.firmware.rehearse import speech
+from schedgen.firmware.rehearse.fault_deck import junk
 from schedgen.firmware.rehearse.rig import HOLD_S, LOW_FOR_S, START_S, Case, Rig, case
 from schedgen.firmware.rehearse.scenario import Action
 from schedgen.firmware.rehearse.verdict import TICK_S, Allowed
@@ -127,14 +127,7 @@ def noise(rig: Rig, random: Random) -> Iterator[Case]:
     while True:
         actions: list[Action] = []
         for _ in range(random.randint(3, 25)):
-            junk = random.randbytes(random.randint(1, 80))
-            if random.random() < 0.4:
-                frame = bytearray(speech.identify() + speech.ask("disarm", random.randint(1, 255), {}))
-                frame[random.randrange(len(frame))] ^= 1 << random.randrange(8)
-                junk = bytes(frame[: random.randint(1, len(frame) - 2)])
-            if random.random() < 0.2:
-                junk = b"?\r\n"
-            actions.append((random.uniform(61, rig.plan.end_s), "say", junk.hex()))
+            actions.append((random.uniform(61, rig.plan.end_s), "say", junk(random).hex()))
         yield case(
             rig, "serial noise", f"{len(actions)} times", actions, replace(rig.limits(), exact=True),
             seed=random.randrange(1 << 30),
@@ -179,17 +172,18 @@ def workshop(rig: Rig, random: Random) -> Iterator[Case]:
 
 
 def postponed(rig: Rig, random: Random) -> Iterator[Case]:
-    """Armed, and left on deck for longer than the whole dive; then dropped, or taken out again."""
-    while rig.has_water and not rig.plan.interlocks.without_water:
+    """Armed, and left on deck for longer than the whole dive; then started, or, started, never dropped."""
+    knows = rig.has_water and not rig.plan.interlocks.without_water
+    while True:
         waits = rig.plan.interlocks.latest_s + random.uniform(100, 4000)
-        wet = rig.hands.water(True)
-        assert wet is not None
-        if rig.plan.trigger == "water":
+        if rig.plan.trigger == "water" or not knows or random.random() < 0.5:
             yield case(
                 rig, "postponed drop", f"{waits:.0f} s on deck, then dropped", [], replace(rig.limits(), exact=True),
                 start_s=waits, seed=random.randrange(1 << 30),
             )  # fmt: skip
             continue
+        wet = rig.hands.water(True)
+        assert wet is not None
         begun = [(float(a[0]) - START_S, *a[1:]) for a in rig.begin()[0] if a[1] != "pin" or a[2] != wet[0]]
         yield case(
             rig, "postponed drop", f"never dropped, {waits:.0f} s", begun, Allowed(fires=False), begin=False,

@@ -6,15 +6,24 @@ from collections.abc import Iterator
 from dataclasses import replace
 from random import Random
 
-from schedgen.firmware.rehearse.compare import expected_edges
 from schedgen.firmware.rehearse.rig import HOLD_S, JOURNAL_S, WATCHDOG_S, Case, Rig, case
 from schedgen.firmware.rehearse.scenario import Action
 
-RESETS = ("brown-out", "software", "watchdog", "power")
+RESETS = ("brown-out", "watchdog", "power", "external", "software")
 _BOOT_S = 3.0
+_BURSTS = 5
 STORM, STORM_S = 50, 600.0
 INTERNAL_ERROR = 0.10
-"""Tolerance of the internal oscillator, as the firmware is told."""
+"""Tolerance of the internal oscillator over 0 to 70 degC, both families: data sheets, from memory."""
+_CRYSTAL_LAG_S = JOURNAL_S + WATCHDOG_S + 12.0
+"""Behind by a journal interval, the watchdog's time, and two starts of the clock."""
+_AS_POWER = ("power", "external")
+"""Resets after which the release is held: nobody can tell the reset pin's from a new supply."""
+
+
+def resets_of(rig: Rig) -> tuple[str, ...]:
+    """The kinds of reset that the board's part has: the ATmega328P knows none by software."""
+    return RESETS[:-1] if rig.board.part.lower() == "atmega328p" else RESETS
 
 
 def reset_action(kind: str, at: float, off_s: float = 2.0) -> Action:
@@ -33,7 +42,7 @@ def resets_case(rig: Rig, kind: str, about: str, resets: list[tuple[float, str]]
     """A run with these (time, kind) resets."""
     actions = [reset_action(name, at) for at, name in resets]
     kinds = [name for _, name in resets]
-    before_release = [at for at, name in resets if name == "power" and at < rig.at_s + lag_of(kinds)]
+    before_release = [at for at, name in resets if name in _AS_POWER and at < rig.at_s + lag_of(kinds)]
     held = max((at + 2.0 + _BOOT_S + HOLD_S for at in before_release), default=0.0)
     allowed = rig.limits(lag_of(kinds), held)
     if "watchdog" in kinds:  # each adds its nominal period; the real one may be shorter
@@ -53,30 +62,39 @@ def random_resets(rig: Rig, random: Random) -> Iterator[Case]:
     """One to three resets of any kind at random."""
     while True:
         resets = sorted(
-            (round(_only_after_wet(rig, random.uniform(0, rig.plan.end_s - 300)), 3), random.choice(RESETS))
+            (round(_only_after_wet(rig, random.uniform(0, rig.plan.end_s - 300)), 3), random.choice(resets_of(rig)))
             for _ in range(random.randint(1, 3))
         )
         about = ", ".join(f"{name} at {at:.1f} s" for at, name in resets)
         yield resets_case(rig, "random resets", about, resets, random.randrange(1 << 30))
 
 
-def edge_resets(rig: Rig, random: Random) -> Iterator[Case]:
-    """A reset one second before, at and one second after every edge of every window and of the release."""
-    moments = set()
+def edges_of(rig: Rig) -> list[int]:
+    """The seconds at which windows and tries begin and end; of many bursts the first, the last and one between."""
+    moments: set[int] = set()
     for output in rig.plan.outputs.values():
-        steady = [on for on in output.on_times if on.flash is None] + [
-            replace(on, flash=None) for on in output.on_times if on.flash is not None
+        times = output.on_times
+        bursts = len(times) > _BURSTS
+        for on in (*times[:2], times[len(times) // 2], *times[-2:]) if bursts else times:
+            moments |= {on.start_s} | ({on.stop_s} if on.stop_s is not None else set())
+    return sorted(moments)
+
+
+def edge_resets(rig: Rig, random: Random) -> Iterator[Case]:
+    """A reset of each kind at every edge of every window and of the release, and a second before and after it."""
+    kinds = resets_of(rig)
+    for turn in range(3):
+        places = [
+            (edge, kind, (-1.0, 0.0, 1.0)[(number + turn) % 3])
+            for number, (edge, kind) in enumerate((edge, kind) for edge in edges_of(rig) for kind in kinds)
         ]
-        moments |= {edge.at_s for edge in expected_edges(steady, rig.plan.end_s + 1.0)}
-    places = [(at + off, at) for at in sorted(moments) for off in (-1.0, 0.0, 1.0)]
-    random.shuffle(places)
-    for at, edge in places:
-        kind = random.choice(RESETS)
-        when = _only_after_wet(rig, at)
-        yield resets_case(
-            rig, "reset at an edge", f"{kind} at {when:.1f} s, edge at {edge:.0f} s", [(when, kind)],
-            random.randrange(1 << 30),
-        )  # fmt: skip
+        random.shuffle(places)
+        for edge, kind, off in places:
+            when = _only_after_wet(rig, edge + off)
+            yield resets_case(
+                rig, "reset at an edge", f"{kind} at {when:.1f} s, edge at {edge:.0f} s", [(when, kind)],
+                random.randrange(1 << 30),
+            )  # fmt: skip
 
 
 def pattern_resets(rig: Rig, random: Random) -> Iterator[Case]:
@@ -103,7 +121,7 @@ def pattern_resets(rig: Rig, random: Random) -> Iterator[Case]:
             if number + 1 < firing.tries and firing.pause_s:
                 spans.append((f"pause {number + 1} of {firing.output}", begin + firing.fire_s,
                               begin + firing.fire_s + firing.pause_s))  # fmt: skip
-    places = [(kind, span) for span in spans for kind in RESETS]
+    places = [(kind, span) for span in spans for kind in resets_of(rig)]
     random.shuffle(places)
     for kind, (what, first, last) in places:
         at = _only_after_wet(rig, random.uniform(first, last))
@@ -117,7 +135,8 @@ def storms(rig: Rig, random: Random) -> Iterator[Case]:
     while True:
         begin = _only_after_wet(rig, random.uniform(100, rig.at_s + 200))
         times = sorted(begin + random.uniform(0, STORM_S) for _ in range(STORM))
-        kinds = [random.choice(("brown-out", "software")) for _ in times]
+        mixed = [kind for kind in resets_of(rig) if kind not in (*_AS_POWER, "watchdog")]
+        kinds = [random.choice(mixed) for _ in times]
         actions = [reset_action(kind, at) for at, kind in zip(times, kinds, strict=True)]
         allowed = replace(rig.limits(STORM_S + 2 * JOURNAL_S), whole_try=False)
         yield case(
@@ -126,20 +145,27 @@ def storms(rig: Rig, random: Random) -> Iterator[Case]:
 
 
 def crystal(rig: Rig, random: Random) -> Iterator[Case]:
-    """The crystal never starts, or stops at random."""
-    limits = rig.limits()
+    """The crystal never starts, or stops at random; the internal oscillator is fast or slow by up to its tolerance."""
+    worst = 1 / (1 - INTERNAL_ERROR)
     early = replace(
-        limits,
-        no_later_s=rig.at_s * (1 + INTERNAL_ERROR) + 30,
-        lag_s=rig.plan.end_s * INTERNAL_ERROR,
-        over_at_s=rig.plan.end_s * (1 + INTERNAL_ERROR) + 60,
+        rig.limits(),
+        no_later_s=rig.at_s + _CRYSTAL_LAG_S,
+        beacon_at_s=tuple(at * worst + _CRYSTAL_LAG_S for at in rig.limits().beacon_at_s),
+        over_at_s=rig.plan.end_s * worst + _CRYSTAL_LAG_S,
+        lag_s=rig.plan.end_s * (worst - 1) + _CRYSTAL_LAG_S,
+        tolerance=worst - 1,
     )
-    yield case(rig, "crystal", "never starts", [], early, crystal_stopped=True, seed=random.randrange(1 << 30))
+    never = True
     while True:
+        error = random.choice((-1, 1)) * random.choice((INTERNAL_ERROR, random.uniform(0, INTERNAL_ERROR)))
         at = random.uniform(0, rig.at_s + 100)
+        when = "never starts" if never else f"stops at {at:.1f} s"
+        actions: list[Action] = [] if never else [(at, "crystal", None)]
         yield case(
-            rig, "crystal", f"stops at {at:.1f} s", [(at, "crystal", None)], early, seed=random.randrange(1 << 30)
-        )
+            rig, "crystal", f"{when}, internal oscillator off by {error:+.1%}", actions, early, crystal_stopped=never,
+            internal_error=error, seed=random.randrange(1 << 30),
+        )  # fmt: skip
+        never = random.random() < 0.2
 
 
 def clock_off(rig: Rig, random: Random) -> Iterator[Case]:

@@ -116,7 +116,8 @@ class Rtc(Hardware):
         self.vectors, self.crystal = vectors, crystal
         self.flags = (interrupt_flag(False), interrupt_flag(False))
         self.timers = (core.CallableCycleTimer(self._fire_counter), core.CallableCycleTimer(self._fire_pit))
-        self.internal_ppm = 0.0
+        self.internal_error = 0.0
+        """How much faster than nominal the internal oscillator of 32.768 kHz runs, as a share."""
         self.parts = (_Plain("RTC2"), _HighBytes("RTC3", self._write_word), _LowByte("RTC4", self))
         """To be attached before this model."""
 
@@ -155,7 +156,7 @@ class Rtc(Hardware):
         selected = self.get(_CLKSEL) & 3
         if selected in (_CRYSTAL, _EXTERNAL):
             return self.crystal.hertz
-        internal = NOMINAL_HZ * (1 + self.internal_ppm * 1e-6)
+        internal = NOMINAL_HZ * (1 + self.internal_error)
         return internal / 32 if selected == _ONE_KILOHERTZ else internal
 
     def _counter_hertz(self) -> float:

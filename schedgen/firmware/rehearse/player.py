@@ -16,6 +16,7 @@ from schedgen.firmware.rehearse.part_crystal import Crystal
 from schedgen.firmware.rehearse.part_device import Image, Memories, SimulatedPart, Wiring
 from schedgen.firmware.rehearse.part_memory import Tear, torn
 from schedgen.firmware.rehearse.part_power import force_reset
+from schedgen.firmware.rehearse.part_rtc import Rtc
 from schedgen.firmware.rehearse.scenario import Mark, Record, Scenario, Target
 
 _CAUSES = {1: "power-on", 2: "watchdog", 4: "brown-out", 8: "software", 16: "external"}
@@ -27,6 +28,7 @@ _FORCED = {
 _ASTRAY = bytes.fromhex("f8940000fecf")
 """`cli`, then a loop without end, put behind the program: where a program that runs astray ends up. (A jump to itself
 would do, but the simulator takes it for a kind of sleep, at great cost.)"""
+_ONE_OSCILLATOR = "atmega328p"
 _SLICE_S = 300.0
 _SAMPLE_S = 60.0
 _TELL_EVERY_S = 0.25
@@ -55,7 +57,7 @@ class Player:
         self.astray = len(flash) + len(flash) % 2
         self.image = Image(
             target.model,
-            target.hertz,
+            round(target.hertz * (1 + scenario.internal_error)) if target.model == _ONE_OSCILLATOR else target.hertz,
             flash.ljust(self.astray, bytes(1)) + _ASTRAY,
             bytes.fromhex(target.fuses),
             target.supply_v,
@@ -108,6 +110,8 @@ class Player:
             edges.append((base + cycle * 1_000_000 // hertz, output, level))
 
         self.part = SimulatedPart(self.image, memories, self.wiring, self.crystal, edge, self.random.randrange(1 << 30))
+        if isinstance(self.part.clock, Rtc):
+            self.part.clock.internal_error = self.scenario.internal_error
         for pin, level in self.levels.items():
             self.part.set_pin(pin, level)
 

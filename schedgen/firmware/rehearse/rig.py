@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from schedgen.firmware.rehearse import flight
@@ -44,6 +44,8 @@ class Rig:
     row: bytes
     writes_commit: int = 0
     writes_arm: int = 0
+    writes_entry: int = 0
+    """Write commands of an upload with its commit, of an arming, of a journal entry."""
 
     @property
     def hands(self) -> Hands:
@@ -109,6 +111,8 @@ class Case:
     zero_s: float
     allowed: Allowed
     memory: MemoryCheck | None = None
+    plan: Plan | None = None
+    """The plan that is flown, where it is not the rig's own."""
 
 
 @dataclass(frozen=True)
@@ -132,6 +136,7 @@ def case(
     more_s: float = 0.0,
     ppm: float = 0.0,
     crystal_stopped: bool = False,
+    internal_error: float = 0.0,
     end_s: float | None = None,
 ) -> Case:
     """A run of the short dive with `actions` (true s since the start) on top of what starts it."""
@@ -147,6 +152,7 @@ def case(
         ppm,
         0.4,
         crystal_stopped,
+        internal_error,
     )
     return Case(kind, about, scenario, zero, allowed)
 
@@ -156,12 +162,7 @@ def verdict(rig: Rig, one: Case, record: Record) -> list[str]:
     from schedgen.firmware.rehearse.fault_memory import memory_wrong
 
     seen: dict[str, Seen] = seen_edges(record, rig.board, one.zero_s)
-    wrong = judge(rig.plan, seen, record.simulated_s - one.zero_s, one.allowed, record)
+    wrong = judge(one.plan or rig.plan, seen, record.simulated_s - one.zero_s, one.allowed, record)
     if one.memory is not None:
         wrong += memory_wrong(rig, one.memory, record)
     return wrong
-
-
-def with_lag(allowed: Allowed, **changes: object) -> Allowed:
-    """The limits with some of them changed."""
-    return replace(allowed, **changes)  # type: ignore[arg-type]  # names are checked by replace itself

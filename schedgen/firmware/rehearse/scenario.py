@@ -51,6 +51,9 @@ class Scenario:
     crystal_ppm: float = 0.0
     crystal_startup_s: float = 0.4
     crystal_stopped: bool = False
+    internal_error: float = 0.0
+    """How much faster than nominal the internal oscillators run, as a share: of the megaAVR the slow one, which keeps
+    time where the crystal fails; of the ATmega328P the only one, on which its processor runs too."""
 
 
 @dataclass

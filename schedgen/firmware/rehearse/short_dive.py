@@ -1,7 +1,8 @@
 """A dive made short for the many runs with faults: the same windows, patterns and interlocks in less time. Pure.
 
 Every elapsed second before the release is scaled so that the release comes after `AT_S`; flash patterns, leads and the
-number of tries stay, tries and pauses shrink. The result is a Plan of its own with a settings block of its own.
+number of tries stay, tries and pauses shrink, and so do the steps by which buttons shift the release. The result is a
+Plan of its own with a settings block of its own.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from schedgen.plan.assemble import with_edges
-from schedgen.plan.model import Bounds, Burst, Clip, Firing, Plan, TrueBounds, Window
+from schedgen.plan.changes import all_choices, is_possible
+from schedgen.plan.model import Bounds, Burst, Clip, FieldChange, Firing, Plan, ShiftRelease, TrueBounds, Window
 from schedgen.settings.meaning import burst_stop, bursts_without_end
 
 AT_S = 1500
@@ -18,6 +20,7 @@ LATEST_AFTER_S = 2100
 END_AFTER_S = 4200
 RISE_S = 60
 _FIRE_MOST_S, _PAUSE_MOST_S, _TRAIL_MOST_S = 40, 20, 30
+_STEP_MOST_S = 60
 
 
 class _Scale:
@@ -40,7 +43,7 @@ class _Scale:
 
 
 def shortened(plan: Plan) -> Plan:
-    """The short dive. Field changes are left out: what the buttons may change is tried on the whole dive."""
+    """The short dive. It offers the combinations of field changes that the long one offers, where they fit."""
     scale = _Scale(plan)
     at = scale(plan.release_s)
     primary = _short(plan.primary, at)
@@ -61,7 +64,7 @@ def shortened(plan: Plan) -> Plan:
         name: replace(one, windows=tuple(_window(window, scale, end) for window in one.windows))
         for name, one in plan.outputs.items()
     }
-    return with_edges(
+    short = with_edges(
         replace(
             plan,
             events={name: Bounds(at_s, at_s, at_s) for name, at_s in times.items()},
@@ -70,10 +73,18 @@ def shortened(plan: Plan) -> Plan:
             backup=backup,
             outputs=outputs,
             interlocks=replace(plan.interlocks, not_before_s=not_before, latest_s=latest),
-            field_changes=(),
+            field_changes=tuple(_change(one) for one in plan.field_changes),
             allowed_changes=(),
         )
     )
+    offered = zip(all_choices(short.field_changes), plan.allowed_changes, strict=True)
+    return replace(short, allowed_changes=tuple(allowed and is_possible(short, choice) for choice, allowed in offered))
+
+
+def _change(change: FieldChange) -> FieldChange:
+    if isinstance(change, ShiftRelease):
+        return replace(change, step_s=min(change.step_s, _STEP_MOST_S))
+    return change
 
 
 def _short(firing: Firing | None, at: int) -> Firing | None:

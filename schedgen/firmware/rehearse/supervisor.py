@@ -42,6 +42,7 @@ class Simulator:
         """Start it. Raises `UsageError` without a simulator, `SimulatorFailed`."""
         require_simulator()
         self._target = target
+        self._asking = False
         self._trouble = tempfile.TemporaryFile()  # noqa: SIM115  # closed with the process
         self._start()
 
@@ -68,8 +69,11 @@ class Simulator:
         return str(self._ask({"do": "serve", "scenario": plain(scenario)})["port"])
 
     def close(self) -> None:
-        """End the process."""
+        """End the process, also from another thread than the one that waits for its answer."""
         process = self._process
+        if self._asking:
+            process.kill()
+            process.wait()
         self._close_pipes()
         try:
             process.wait(timeout=5)
@@ -97,6 +101,13 @@ class Simulator:
         self.close()
 
     def _ask(self, request: dict[str, Any], progress: Progress = lambda done: None) -> dict[str, Any]:
+        self._asking = True
+        try:
+            return self._asked(request, progress)
+        finally:
+            self._asking = False
+
+    def _asked(self, request: dict[str, Any], progress: Progress) -> dict[str, Any]:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         try:

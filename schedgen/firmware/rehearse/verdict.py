@@ -35,12 +35,15 @@ class Allowed:
     exact: bool = False
     """Every edge must be the plan's."""
     tolerance: float = 0.0
+    """How far off the clock may be, as a share: so far off may a try's length be."""
     over_at_s: float | None = None
     """From here on nothing but what is kept may be on."""
     whole_try: bool = True
     """At least one try must run its whole length."""
     dark_until_s: float | None = None
     """No output at all may go on before."""
+    dark_after_s: float | None = None
+    """No output at all may be on after it."""
     forbidden: tuple[tuple[float, float], ...] = ()
     """Stretches in which no release output may be on (dry, in the workshop)."""
 
@@ -99,8 +102,9 @@ def _judge_release(found: Findings, plan: Plan, tries: Sequence[tuple[float, flo
     firing = plan.primary or plan.backup
     if firing is not None and allowed.whole_try:
         longest = max(end - begin for begin, end in tries)
-        found.must(longest >= firing.fire_s - 2, f"no try ran its {firing.fire_s} s; the longest {longest:.1f} s")
-        found.must(longest <= firing.fire_s + 2, f"a try of {firing.fire_s} s ran {longest:.1f} s")
+        off = firing.fire_s * allowed.tolerance + 2
+        found.must(longest >= firing.fire_s - off, f"no try ran its {firing.fire_s} s; the longest {longest:.1f} s")
+        found.must(longest <= firing.fire_s + off, f"a try of {firing.fire_s} s ran {longest:.1f} s")
 
 
 def kept_at(plan: Plan, second: float) -> list[str]:
@@ -126,5 +130,7 @@ def _judge_quiet(found: Findings, plan: Plan, seen: Mapping[str, Seen], until_s:
         for pulse in pulses_of(edges, until_s):
             if allowed.dark_until_s is not None:
                 found.must(pulse.start_s >= allowed.dark_until_s, f"{name} went on at {pulse.start_s:.1f} s")
+            if allowed.dark_after_s is not None:
+                found.must(pulse.stop_s <= allowed.dark_after_s, f"{name} was on at {pulse.stop_s:.1f} s")
             if allowed.over_at_s is not None and name not in plan.interlocks.keep:
                 found.must(pulse.stop_s <= allowed.over_at_s, f"{name} was on at {pulse.stop_s:.1f} s, after the end")
