@@ -1,7 +1,7 @@
 #include "history.h"
 
-#define CELL_LEAST_MV 2000U /* of a cell; stored as 1 */
 #define CELL_STEP_MV 10U
+#define CODE_LEAST 199U /* steps of a cell's voltage that are left out; 2 V is stored as 1 */
 #define CODE_MOST 255U
 
 /* Where the board has no place of its own for it, the history stands behind the settings in both slots: while it is
@@ -32,7 +32,7 @@ static uint16_t address_of(uint8_t cell)
 
 uint8_t history_cells(void)
 {
-    if (!state.has_block || 2U * room() < FEWEST) {
+    if (2U * room() < FEWEST) {
         return 0;
     }
     return (uint8_t)(2U * room());
@@ -41,32 +41,16 @@ uint8_t history_cells(void)
 
 second_t history_spacing(void)
 {
-    const second_t span = state.has_block ? state.said.end : state.said.latest;
     const uint8_t cells = history_cells();
-    return cells == 0U ? span + 1 : span / cells + 1;
-}
-
-uint16_t history_step(void)
-{
-    return (uint16_t)(CELL_STEP_MV * (state.said.series != 0U ? state.said.series : 1U));
+    return cells == 0U ? FOREVER : state.said.end / cells + 1;
 }
 
 void history_put(uint8_t cell, uint16_t pack_mv)
 {
     uint8_t code = 0;
     if (pack_mv != 0U) {
-        const uint16_t of_cell = (uint16_t)(pack_mv / (history_step() / CELL_STEP_MV));
-        const uint16_t steps = of_cell < CELL_LEAST_MV ? 0U : (uint16_t)((of_cell - CELL_LEAST_MV) / CELL_STEP_MV);
-        code = steps + 1U < CODE_MOST ? (uint8_t)(steps + 1U) : (uint8_t)CODE_MOST;
+        const uint16_t steps = (uint16_t)(pack_mv / (uint16_t)(CELL_STEP_MV * state.said.series));
+        code = steps > CODE_LEAST + CODE_MOST ? (uint8_t)CODE_MOST : steps > CODE_LEAST ? (uint8_t)(steps - CODE_LEAST) : 1U;
     }
     dive_port.store(address_of(cell), &code, 1);
-}
-
-uint16_t history_get(uint8_t cell)
-{
-    const uint8_t code = dive_port.load(address_of(cell));
-    if (code == 0U) {
-        return 0;
-    }
-    return (uint16_t)((CELL_LEAST_MV / CELL_STEP_MV + code - 1U) * history_step());
 }

@@ -13,9 +13,5 @@ second_t history_spacing(void);
 
 /* pack_mv 0: not taken. */
 void history_put(uint8_t cell, uint16_t pack_mv);
-uint16_t history_get(uint8_t cell);
-
-/* Step of the readings, in mV of the pack. */
-uint16_t history_step(void);
 
 #endif

@@ -23,8 +23,8 @@ bool play_on(void)
 static uint8_t level_of(uint8_t output)
 {
     if (bit_set(BOARD_RELEASES, output)) {
-        const bool lit = (state.primary.on && state.said.primary.output == output)
-                         || (state.backup.on && state.said.backup.output == output);
+        const bool lit = (state.primary.on != 0U && state.said.primary.output == output)
+                         || (state.backup.on != 0U && state.said.backup.output == output);
         return lit ? FULL : 0U;
     }
     const uint8_t level = state.outputs[output].level;
@@ -43,31 +43,28 @@ static bool untold(void)
 
 static void fire(struct release *release, const struct firing *firing)
 {
-    if (release->on && state.elapsed >= release->until) {
-        release->on = false;
+    if (!firing->present || state.elapsed < release->turn) {
+        return;
     }
-    if (!firing->present || release->on || state.elapsed < release->next) {
+    if (release->on != 0U) {
+        release->on = 0;
+        release->turn += release->tries < firing->tries ? (second_t)firing->pause_s : (second_t)FURTHER_TRY_S;
+        release->turn -= release->tries > firing->tries ? (second_t)firing->fire_s : 0;
         return;
     }
     if (!state.fired) {
         state.fired = true;
-        state.fired_at = state.elapsed;
-        state.look_now = true;
-        release_lay_out();
+        state.face.cut = state.elapsed;
+        state.next_look = 0;
     }
-    release->on = true;
-    release->until = state.elapsed + firing->fire_s;
+    release->on = 1;
+    release->turn = state.elapsed + firing->fire_s;
     release->tries = release->tries < UINT8_MAX ? (uint8_t)(release->tries + 1U) : UINT8_MAX;
-    if (release->tries > firing->tries) {
-        release->next += (second_t)FURTHER_TRY_S;
-    } else {
-        release->next = release->until + (release->tries < firing->tries ? firing->pause_s : (second_t)FURTHER_TRY_S);
-    }
 }
 
 static void show(void)
 {
-    dive_port.light(release_any_on());
+    dive_port.light(state.primary.on != 0U || state.backup.on != 0U);
     dive_drive();
 }
 
@@ -76,13 +73,13 @@ static void run(void)
     while (play.owed > 0U && !untold()) {
         play.owed--;
         state.elapsed++;
-        if (state.elapsed >= state.end) {
+        if (state.elapsed >= state.face.end) {
             play_stop();
             return;
         }
         fire(&state.primary, &state.said.primary);
         fire(&state.backup, &state.said.backup);
-        if (state.look_now || (second_t)state.elapsed >= state.next_look) {
+        if (state.elapsed >= state.next_look) {
             dive_look();
         }
     }
@@ -92,16 +89,12 @@ static void run(void)
 void play_begin(uint16_t speed)
 {
     memset(&play, 0, sizeof play);
-    memset(&state.primary, 0, sizeof state.primary);
-    memset(&state.backup, 0, sizeof state.backup);
-    state.primary.next = state.said.at;
-    state.backup.next = state.said.latest;
-    state.fired = state.reduced = state.alone = false;
-    state.shift = 0;
-    state.elapsed = 0;
+    dive_forget();
     state.stage = STAGE_STARTED;
     play.speed = speed;
-    release_lay_out();
+    release_lay_out(0);
+    state.primary.turn = state.said.at;
+    state.backup.turn = state.said.latest;
     dive_look();
     show();
 }
@@ -112,9 +105,7 @@ void play_stop(void)
         return;
     }
     play.speed = play.owed = 0;
-    state.stage = STAGE_ARMED;
-    state.primary.on = state.backup.on = false;
-    memset(state.outputs, 0, sizeof state.outputs);
+    dive_forget();
     show();
 }
 

@@ -21,6 +21,17 @@
 #define PORT_TEXT(text) (text)
 #endif
 
+/* Hides from the compiler where a pointer points: what stands there is then reached through a register, with one word of
+   program a byte on an 8-bit part instead of two. */
+#ifndef PORT_HIDE
+#define PORT_HIDE(pointer) ((void)0)
+#endif
+
+/* A function that is shorter once for all than in each place. */
+#ifndef PORT_APART
+#define PORT_APART
+#endif
+
 /* Seconds, also as a difference: 24 bits and a sign in them are enough for every dive, and short on an 8-bit part. A span
    is a difference that has no sign, and any other number of as many bits. */
 #ifdef PORT_SECOND
@@ -44,7 +55,8 @@ enum port_reset {
 #define PORT_WET 2U
 
 struct board_port {
-    void (*output)(uint8_t number, uint8_t percent); /* 0: its safe level; not 0 or 100 only where it has levels */
+    void (*output)(uint8_t number, uint8_t percent); /* 0: its safe level; one that has no levels
+                                                        is on at any other */
     void (*light)(bool lit);
     uint8_t (*load)(uint16_t address);
     void (*store)(uint16_t address, const uint8_t *bytes, uint8_t count); /* may leave out bytes that are right already */

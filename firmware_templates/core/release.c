@@ -2,29 +2,13 @@
    Priority: bench lead and hold > wet latch > not_before > latest > low voltage > at. */
 #include "release.h"
 
-#include <string.h>
-
 #include "journal.h"
 
-/* Of the internal oscillator the planned seconds are uncertain by its tolerance, from where the crystal failed on. */
-static second_t off_by(const second_t *second)
-{
-    if (!state.clock_fault || *second <= state.clock_failed_at) {
-        return 0;
-    }
-    return ((*second - state.clock_failed_at) >> BOARD_INTERNAL_SHIFT) + 1;
-}
-
-/* Earlier by as much; that nothing fires before not_before is for may_fire() alone to see to. */
-static second_t no_later(const second_t *second)
-{
-    return *second - off_by(second);
-}
-
-static second_t span_of(const struct firing *firing)
-{
-    return (second_t)firing->tries * firing->fire_s + (second_t)(firing->tries - 1U) * firing->pause_s;
-}
+/* Survives a reset without loss of power, with its complement to know it by: a hold after a power-on reset is not over
+   because the watchdog bit. */
+static uint16_t kept PORT_KEPT, kept_inverse PORT_KEPT;
+#define KEPT_HOLD 0x3FFU
+#define KEPT_NO_FURTHER 0x8000U
 
 /* The release that is fired first: the primary, or the backup where there is no primary. */
 static const struct firing *first_firing(void)
@@ -32,38 +16,72 @@ static const struct firing *first_firing(void)
     return state.said.primary.present ? &state.said.primary : &state.said.backup;
 }
 
-void release_lay_out(void)
+/* ---- the seconds it hangs on ---- */
+
+static PORT_APART void move(second_t *second, second_t since, bool later)
 {
-    state.not_before = state.said.not_before + off_by(&state.said.not_before);
-    state.at = no_later(&state.said.at);
-    state.latest = no_later(&state.said.latest);
-    state.planned = UNKNOWN_S;
-    if (first_firing()->present) {
-        state.planned = state.said.primary.present ? state.said.at : state.said.latest;
-    }
-    state.end = state.said.end + (second_t)state.shift;
-    if (state.stage == STAGE_OVER) {
-        state.end = 0; /* also where it ended by being stood down */
-    }
-    state.last_end = state.planned == UNKNOWN_S ? state.said.at : UNKNOWN_S;
-    if (state.fired) {
-        state.last_end = state.fired_at + span_of(first_firing());
-    }
-    state.surface = state.said.rise;
-    if (state.last_end != UNKNOWN_S && state.said.rise != UNKNOWN_S) {
-        state.surface = state.last_end + state.said.rise;
-    } else {
-        state.surface = UNKNOWN_S;
-    }
-    state.splash = UNKNOWN_S;
-    if (!BOARD_WATER || state.said.without_water) {
-        state.splash = state.said.bottom == UNKNOWN_S ? state.said.not_before : state.said.bottom;
+    if (*second > since) {
+        const second_t off = ((*second - since) >> BOARD_INTERNAL_SHIFT) + 1;
+        if (!later) {
+            *second -= off;
+        } else if (*second < FOREVER - off) {
+            *second += off;
+        } else {
+            *second = FOREVER;
+        }
     }
 }
 
+/* Earlier by as much; that nothing fires before not_before is for may_fire() alone to see to. */
+void release_clock_off(second_t since)
+{
+    state.faults |= LINK_FAULT_CLOCK;
+    move(&state.said.not_before, since, true);
+    move(&state.said.latest, since, false);
+    move(&state.at, since, false);
+    state.next = 0;
+}
+
+void release_lay_out(second_t since)
+{
+    struct state *const here = state_here();
+    const struct settings *said = &state.said;
+    PORT_HIDE(said);
+    const second_t at = said->at;
+    here->face.first_edge = said->trigger == LAYOUT_TRIGGER_WATER ? (second_t)WET_S : 0;
+    here->face.release = here->at = here->last_end = at;
+    here->face.shift = here->next_look = here->next = 0;
+    here->face.end = said->end;
+    here->face.cut = UNKNOWN_S;
+    if (said->primary.present || said->backup.present) {
+        here->face.cut = said->primary.present ? at : said->latest;
+        here->last_end = UNKNOWN_S;
+    }
+    if (here->clock_fault) {
+        release_clock_off(since);
+    }
+}
+
+/* The first firing command is that of this second: what runs from release begins, the rest ends. */
+static void fire_first(second_t second)
+{
+    const struct firing *const first = first_firing();
+    const second_t shift = second - state.said.at;
+    state.fired = true;
+    state.face.cut = second;
+    if (shift < 0) {
+        state.face.shift = shift;
+        state.face.end = state.said.end + shift;
+    }
+    state.last_end = second + (second_t)(uint16_t)(first->tries * (first->fire_s + first->pause_s) - first->pause_s);
+    state.next_look = 0;
+}
+
+/* ---- interlocks ---- */
+
 static bool may_fire(void)
 {
-    if (dive_passed(&state.end)) {
+    if (dive_passed(&state.face.end)) {
         return false;
     }
     if (state.hold > 0U) { /* which the bench lead keeps up */
@@ -72,121 +90,137 @@ static bool may_fire(void)
     if (BOARD_WATER && !state.said.without_water && !state.wet_latched) {
         return false;
     }
-    return dive_passed(&state.not_before);
+    return dive_passed(&state.said.not_before);
+}
+
+static bool backup_is_due(void)
+{
+    return dive_passed(&state.said.latest);
 }
 
 static bool first_is_due(void)
 {
-    if (dive_passed(&state.latest) || state.low_asks) {
-        return true;
-    }
-    return state.said.primary.present && dive_passed(&state.at);
+    return backup_is_due() || state.low_asks || (state.said.primary.present && dive_passed(&state.at));
 }
 
-/* The first firing command: what runs from release begins, the rest ends. */
-static void command(void)
-{
-    state.fired = true;
-    state.stage = STAGE_FIRED;
-    state.fired_at = state.elapsed;
-    state.shift = (second_t)(state.elapsed - state.said.at);
-    if (state.shift > 0) {
-        state.shift = 0;
-    }
-    if (state.shift != 0) {
-        journal_put_early((second_t)-state.shift);
-    }
-    state.look_now = true;
-    release_lay_out();
-}
+/* ---- tries ---- */
 
-static void begin_try(struct release *release, const struct firing *firing)
+static void end_try(struct release *release, const struct firing *firing)
 {
-    if (!state.fired) {
-        command();
-    }
-    release->on = true;
-    state.drive_now = true;
-    release->until = state.elapsed + firing->fire_s;
+    release->on = 0;
     if (release->tries < firing->tries) {
-        release->tries++;
-        release->next = release->until + firing->pause_s;
-        if (release->tries == firing->tries) {
-            release->next = release->until + (second_t)FURTHER_TRY_S;
-        }
+        release->turn += firing->pause_s;
     } else {
-        release->next += (second_t)FURTHER_TRY_S;
+        release->turn += (second_t)FURTHER_TRY_S - (release->further ? firing->fire_s : 0);
     }
-    journal_put(true);
 }
 
-static void run(struct release *release, const struct firing *firing, bool due, bool allowed)
+/* Whether a try begins. */
+static bool run(struct release *release, const struct firing *firing, bool due, bool allowed)
 {
-    if (release->on && (!allowed || dive_passed(&release->until))) {
-        release->on = false; /* a try that is cut counts all the same */
-        state.drive_now = true;
+    if (release->on != 0U) {
+        if (allowed && !dive_passed(&release->turn)) {
+            return false;
+        }
+        end_try(release, firing); /* one that is cut counts all the same */
     }
-    if (!firing->present || release->on || !allowed) {
-        return;
-    }
+    const bool further = release->tries >= firing->tries;
     if (release->tries != 0U) {
-        due = dive_passed(&release->next) && !(release->tries >= firing->tries && state.no_further);
+        due = dive_passed(&release->turn) && !(further && state.no_further);
     }
-    if (due) {
-        begin_try(release, firing);
+    if (!due || !allowed || !firing->present) {
+        return false;
     }
+    if (!state.fired) {
+        state.stage = STAGE_FIRED;
+        fire_first(state.elapsed);
+    }
+    release->on = (uint8_t)(1U << firing->output);
+    release->further = further;
+    if (!further) {
+        release->tries++;
+    }
+    release->turn = state.elapsed + firing->fire_s;
+    return !dive_passed(&release->turn);
 }
 
-void release_second(void)
+bool release_second(void)
 {
     const bool allowed = may_fire();
     const bool due = first_is_due();
-    run(&state.primary, &state.said.primary, due, allowed);
-    run(&state.backup, &state.said.backup, state.said.primary.present ? dive_passed(&state.latest) : due, allowed);
+    bool begun = run(&state.primary, &state.said.primary, due, allowed);
+    if (run(&state.backup, &state.said.backup, state.said.primary.present ? backup_is_due() : due, allowed)) {
+        begun = true;
+    }
+    state.fires = (uint8_t)(state.fires & (state.primary.on | state.backup.on));
+    if (!state.fired && dive_passed(&state.face.cut)) {
+        state.face.cut = FOREVER; /* it is held: nothing is cut before it fires */
+    }
+    return begun;
 }
+
+void release_begin(void)
+{
+    state.fires = state.primary.on | state.backup.on;
+}
+
+void release_put_early(void)
+{
+    if (state.face.shift != 0) {
+        journal_put_early(-state.face.shift);
+    }
+}
+
+/* ---- after a reset ---- */
 
 /* The next try comes after a pause, the next further one after its six hours. */
 static void resume(struct release *release, const struct firing *firing)
 {
+    release->turn = state.elapsed;
     if (release->tries > firing->tries) {
         release->tries = firing->tries;
     }
-    release->next = state.elapsed + (release->tries < firing->tries ? firing->pause_s : (second_t)FURTHER_TRY_S);
+    end_try(release, firing);
 }
 
-void release_resume(enum port_reset cause)
+void release_resume(void)
 {
+    const second_t early = journal_early();
+    second_t second = state.face.cut;
+    if (early != 0) {
+        second = state.said.at - early;
+    }
+    fire_first(dive_passed(&second) ? second : state.elapsed);
+    state.alone = true;
+    resume(&state.primary, &state.said.primary);
+    resume(&state.backup, &state.said.backup);
+}
+
+void release_hold_after(enum port_reset cause)
+{
+    struct state *const here = state_here();
     if (cause == PORT_RESET_POWER) {
-        state.hold = HOLD_S + 1U; /* the present second counts too */
-        state.held_by_power = true;
-        state.no_further = true;
-        state.wet_latched = false; /* out of the water by now? the contact must say it again */
+        here->hold = HOLD_S + 1U; /* the present second counts too */
+        here->held_by_power = true;
+        here->no_further = true;
+        here->wet_latched = false; /* out of the water by now? the contact must say it again */
+    } else if ((kept ^ kept_inverse) == UINT16_MAX) {
+        if ((kept & KEPT_HOLD) != 0U) {
+            here->hold = kept & KEPT_HOLD;
+            here->held_by_power = true;
+        }
+        if ((kept & KEPT_NO_FURTHER) != 0U) {
+            here->no_further = true;
+        }
     }
-    if (state.stage >= STAGE_FIRED) {
-        state.fired = true;
-        state.alone = true;
-        state.shift = -(second_t)journal_early();
-        state.fired_at = state.said.at + (second_t)state.shift;
-        if (!state.said.primary.present && state.shift == 0) {
-            state.fired_at = state.said.latest;
-        }
-        if (dive_passed(&state.fired_at) == false) {
-            state.fired_at = state.elapsed;
-            state.shift = (second_t)(state.elapsed - state.said.at);
-            if (state.shift > 0) {
-                state.shift = 0;
-            }
-        }
-        if (!state.said.primary.present && state.backup.tries == 0U) {
-            state.backup.tries = 1;
-        }
-        resume(&state.primary, &state.said.primary);
-        resume(&state.backup, &state.said.backup);
-    }
-    release_lay_out();
+    release_keep_hold();
 }
 
-bool release_any_on(void)
+void release_keep_hold(void)
 {
-    return state.primary.on || state.backup.on;
+    kept = state.held_by_power ? state.hold : 0U;
+    if (state.no_further) {
+        kept |= KEPT_NO_FURTHER;
+    }
+    kept_inverse = (uint16_t)~kept;
 }

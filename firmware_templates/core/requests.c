@@ -313,7 +313,7 @@ static uint8_t check_pulse(uint8_t output, uint8_t level, uint16_t duration)
             return LINK_REASON_OUT_OF_RANGE;
         }
     }
-    return level != 0U && state.pulse.on ? LINK_REASON_BUSY : DONE;
+    return level != 0U && state.pulse_left != 0U ? LINK_REASON_BUSY : DONE;
 }
 
 static uint8_t pulse(void)
@@ -325,13 +325,7 @@ static uint8_t pulse(void)
     if (reason != DONE) {
         return reason;
     }
-    if (level != 0U || state.pulse.output == output) {
-        state.pulse.on = level != 0U;
-        state.pulse.output = output;
-        state.pulse.level = level;
-        state.pulse.until = dive_up64() + ((uint32_t)duration * 64U + 999U) / 1000U;
-    }
-    dive_drive();
+    dive_pulse(output, level, (uint16_t)(((uint32_t)duration * 64U + 999U) / 1000U));
     put(LINK_REPLY_PULSE_OUTPUT_AT, 1, output);
     put(LINK_REPLY_PULSE_LEVEL_AT, 1, level);
     answer_size = LINK_REPLY_PULSE_SIZE;
@@ -393,7 +387,7 @@ static uint8_t play(void)
     if (speed == 0U) {
         play_stop();
     } else {
-        if (play_on() || state.pulse.on) {
+        if (play_on() || state.pulse_left != 0U) {
             return LINK_REASON_BUSY;
         }
         look_again();

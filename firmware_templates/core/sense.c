@@ -1,56 +1,43 @@
 #include "sense.h"
 
 #include "history.h"
-#include "release.h"
 #include "store.h"
 
 #define BROKEN_CELL_MV 1000U /* a reading under 1 V a cell is a broken sensor */
+#define JOURNAL_BEHIND_S 64
 
-void sense_lead(void)
+bool sense_contacts(void)
 {
+    struct state *const here = state_here();
     const uint8_t contacts = dive_port.contacts();
-    state.lead = (contacts & PORT_LEAD) != 0U;
-    state.wet = (contacts & PORT_WET) != 0U;
-    if (state.frame_age < UINT8_MAX) {
-        state.frame_age++;
+    here->lead = (contacts & PORT_LEAD) != 0U;
+    if (here->frame_age < UINT8_MAX) {
+        here->frame_age++;
     }
     /* Once in the water a flooded detect pin alone holds nothing. */
-    state.lead_holds = state.lead && (!dive_splashed() || state.frame_age <= FRAME_HOLDS_S);
-    if (state.lead_holds) {
-        state.hold = HOLD_S;
-    } else if (state.hold > 0U) {
-        state.hold--;
+    if (here->lead && (here->frame_age <= FRAME_HOLDS_S || !dive_splashed())) {
+        here->hold = HOLD_S;
+        here->next = 0;
+    } else if (here->hold > 0U) {
+        here->hold--;
+        if (here->hold == 0U) {
+            here->held_by_power = false;
+            here->next = 0;
+        }
     }
-    if (state.hold == 0U) {
-        state.held_by_power = false;
-    }
-}
-
-bool sense_water(void)
-{
-    if (!BOARD_WATER || !state.armed) {
-        return false;
-    }
-    if (!state.wet) {
-        state.wet_run = 0;
-        return false;
-    }
-    if (state.wet_run < WET_S) {
-        state.wet_run++;
-    }
-    return state.wet_run == WET_S;
+    return (contacts & PORT_WET) != 0U;
 }
 
 void sense_measure(void)
 {
-    const second_t raw = dive_port.pack_mv();
-    const second_t right = raw + raw * (second_t)store_calibration() / 10000;
-    state.pack_mv = right < 0 ? 0U : right > (second_t)UINT16_MAX ? UINT16_MAX : (uint16_t)right;
+    const uint16_t raw = dive_port.pack_mv();
+    const second_t more = (second_t)(raw >> 4) * (second_t)store_calibration() / 625; /* of 10 000, in 24 bits */
+    state.pack_mv = (uint16_t)(raw + (uint16_t)more);
 }
 
 static bool only_kept_is_on(void)
 {
-    if (release_any_on() || state.pulse.on) {
+    if (state.fires != 0U) {
         return false;
     }
     for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
@@ -61,62 +48,65 @@ static bool only_kept_is_on(void)
     return true;
 }
 
-static uint8_t count_below(uint8_t below, uint16_t limit)
+static bool low(uint8_t *below, uint16_t limit)
 {
     if (state.pack_mv >= limit) {
-        return 0;
+        *below = 0;
+    } else if (*below < BELOW_S) {
+        *below = (uint8_t)(*below + SENSE_EVERY_S);
     }
-    return below >= BELOW_S ? BELOW_S : (uint8_t)(below + SENSE_EVERY_S);
+    return *below >= BELOW_S;
 }
 
 static void judge_pack(void)
 {
-    if (state.pack_mv < (second_t)BROKEN_CELL_MV * state.said.series) {
-        state.faults |= LINK_FAULT_SENSE;
-        state.below_shed = state.below_release = 0;
+    struct state *const here = state_here();
+    if (here->pack_mv < BROKEN_CELL_MV * here->said.series) {
+        here->faults |= LINK_FAULT_SENSE;
+        here->below_shed = here->below_release = 0;
         return;
     }
-    state.faults &= (uint16_t)~LINK_FAULT_SENSE;
-    state.quiet_mv = state.pack_mv;
-    if (state.pack_mv < state.lowest_mv) {
-        state.lowest_mv = state.pack_mv;
+    here->faults &= (uint16_t)~LINK_FAULT_SENSE;
+    if (here->pack_mv < here->lowest_mv) {
+        here->lowest_mv = here->pack_mv;
     }
-    state.below_shed = count_below(state.below_shed, state.said.shed_mv);
-    state.below_release = count_below(state.below_release, state.said.release_mv);
-    if (state.below_shed >= BELOW_S && !state.reduced) {
-        state.reduced = true;
-        state.look_now = true;
+    if (low(&here->below_shed, here->said.shed_mv) && !here->reduced) {
+        here->reduced = true;
+        here->next_look = 0;
     }
-    if (state.below_release >= BELOW_S) {
-        state.low_asks = true;
+    if (low(&here->below_release, here->said.release_mv)) {
+        here->low_asks = true;
     }
-}
-
-void sense_history_from(bool after_reset)
-{
-    state.history_spacing = history_spacing();
-    const second_t slack = after_reset ? 64 : 0; /* a cell that may have been written is left alone */
-    const second_t done = (state.elapsed + slack) / state.history_spacing;
-    state.history_next = done < (second_t)UINT8_MAX ? (uint8_t)done : UINT8_MAX;
-}
-
-static void keep_history(void)
-{
-    if (state.elapsed < ((second_t)state.history_next + 1) * state.history_spacing || state.history_next >= history_cells()) {
-        return;
-    }
-    history_put(state.history_next, state.quiet_mv);
-    state.history_next++;
 }
 
 void sense_pack(void)
 {
-    if (!dive_started()) {
+    struct state *const here = state_here();
+    if (!dive_passed(&here->next_sample)) {
         return;
     }
-    keep_history();
-    if ((state.elapsed & 1) == 0 && state.elapsed % (second_t)SENSE_EVERY_S == 0 /* a division takes 600 cycles */ && state.has_block && only_kept_is_on()) {
+    here->next_sample = here->elapsed + (second_t)SENSE_EVERY_S;
+    (void)dive_passed(&here->next_sample);
+    if (here->has_block && only_kept_is_on()) {
         sense_measure();
         judge_pack();
     }
+}
+
+void sense_history(bool write)
+{
+    struct state *const here = state_here();
+    if (!state.has_block || !dive_passed(&here->next_reading)) {
+        return;
+    }
+    const second_t spacing = history_spacing();
+    const second_t until = write ? here->elapsed : here->elapsed + JOURNAL_BEHIND_S;
+    while (here->readings <= history_cells() && here->next_reading <= until) {
+        if (write && here->readings != 0U) {
+            history_put((uint8_t)(here->readings - 1U), state.pack_mv);
+        }
+        here->readings++;
+        here->next_reading += spacing;
+    }
+    (void)dive_passed(&here->next_reading);
 }

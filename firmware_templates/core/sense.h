@@ -1,22 +1,20 @@
-/* sense.h: water, bench lead, battery. */
+/* sense.h: bench lead, battery, and the voltage history: a byte a reading, each cell written at most once a dive, with a
+   spacing that lets the cells reach to the end. */
 #ifndef SENSE_H
 #define SENSE_H
 
 #include "state.h"
 
-/* One second of the bench lead: sets lead, lead_holds and, while it holds, the wait after it. */
-void sense_lead(void);
+/* One second of the contacts: the bench lead, and the wait after it. Returns whether the water contact is closed. */
+bool sense_contacts(void);
 
-/* One second of the water contact: true in the second that completes a wet minute. */
-bool sense_water(void);
-
-/* One second of the battery: a measurement when one is due. */
+/* The battery, where a sample is due. */
 void sense_pack(void);
 
 /* Measures now. */
 void sense_measure(void);
 
-/* Where the voltage history goes on after a start or a reset. */
-void sense_history_from(bool after_reset);
+/* The voltage history up to the present second; without write it only finds where it goes on after a reset. */
+void sense_history(bool write);
 
 #endif

@@ -34,83 +34,74 @@ struct essentials {
 
 /* One release under way. */
 struct release {
-    bool on;
-    uint8_t tries;   /* begun so far, not counting further ones */
-    second_t until;  /* the try under way ends */
-    second_t next;   /* the next one begins */
+    uint8_t on;    /* while a try runs the bit of its output, otherwise 0 */
+    bool further;  /* the last try begun is one of those every 6 h */
+    uint8_t tries; /* begun so far, not counting further ones */
+    second_t turn; /* the try under way ends, or the next one begins */
 };
 
-struct pulse {
-    bool on;
-    uint8_t output;
-    uint8_t level;
-    uint32_t until; /* in 1/64 s of up-time */
-};
-
+/* What is written to and read most stands first: a processor with 8 bits reaches 64 bytes from a pointer in one step. */
 struct state {
-    /* what it flies */
-    uint8_t block[BOARD_BLOCK_MOST];
-    struct settings said;
-    bool has_block; /* else the essentials alone */
-    bool armed;
-    uint32_t code;  /* of what is armed */
-    uint8_t choice; /* combination of field changes */
-    uint16_t faults;
-
-    /* where it is */
-    uint8_t stage;
+    /* of one dive: forgotten when it is armed and when it is stood down */
     second_t elapsed;
-    second_t up;       /* s since this boot */
-    bool wet_latched;
-    uint8_t wet_run;   /* s continuously wet, 60 at most */
-    bool reduced;      /* everything outside the keep mask is off */
-    bool alone;        /* a try was cut by a reset: nothing else is on while one fires */
-    bool journal_lost; /* no entry could be read: decided once, a dry board decides again */
-    uint8_t resets_hour;
-    uint16_t resets;
-    bool clock_fault;    /* in this dive */
-    bool clock_internal; /* now, by a fault */
-    second_t clock_failed_at;
-
-    /* seconds that the dive hangs on, see release_lay_out(); UNKNOWN_S: it does not come */
-    second_t not_before, at, latest; /* the release's, stretched and shortened where the crystal failed */
-    second_t planned;  /* first firing command */
-    second_t end;
-    second_t splash;   /* in the water by then, where no contact can say it */
-    second_t last_end; /* of the last try of the release that is fired first */
-    second_t surface;
-
-    /* release */
+    second_t next;         /* nothing that hangs on time is due before this second, see dive_passed() */
+    second_t next_look;    /* no output changes before this second */
+    second_t next_sample;
+    second_t next_reading; /* of the voltage history */
+    uint8_t readings;      /* of it so far, the one at the start counted */
+    struct face face;      /* the dive as the outputs see it; UNKNOWN_S: no firing command is expected */
+    second_t at;           /* planned release, sooner where the crystal failed */
+    second_t last_end;     /* of the last try of the release that is fired first */
     struct release primary, backup;
+    uint8_t stage;
+    bool wet_latched;
+    uint8_t wet_run;       /* s continuously wet */
+    bool reduced;          /* everything outside the keep mask is off */
     bool fired;
-    second_t fired_at;
-    second_t shift;        /* of moving edges, by an early command */
-    uint16_t hold;        /* s that a release still has to wait */
-    bool held_by_power;   /* ... because of a power-on reset */
-    bool no_further;      /* no further tries: a power-on reset came between */
-    bool low_asks;        /* low voltage asks for the release */
-
-    /* senses */
-    bool lead, lead_holds, wet;
-    uint8_t frame_age;    /* s since the last valid frame, 255 at most */
-    uint16_t pack_mv;
-    uint16_t lowest_mv;
+    bool alone;            /* a try was cut by a reset: nothing else is on while one fires */
+    bool low_asks;         /* low voltage asks for the release */
+    bool no_further;       /* no further tries: a power-on reset came between, or nobody knows the end */
+    bool held_by_power;    /* ... the hold, because of a power-on reset */
+    uint16_t hold;         /* s that a release still has to wait */
+    bool clock_fault;      /* in this dive */
+    bool entry_due;        /* the journal's next entry must not wait for its time */
+    uint8_t resets_hour;
+    uint8_t choice;        /* combination of field changes */
     uint8_t below_shed, below_release; /* s */
-    uint16_t quiet_mv;    /* the last reading with nothing but what is kept on; 0: none */
-    second_t history_spacing;
-    uint8_t history_next; /* reading that comes next */
-
-    /* outputs */
+    uint16_t lowest_mv;
+    uint16_t faults;
+    uint8_t fires;         /* release outputs that are on, as bits */
+    uint8_t flash_every;   /* steps from one turn of any flash pattern to the next, 0: nothing flashes */
+    uint8_t flash_since;   /* steps since the phases of the outputs were right */
+    bool drive_now;        /* an output may have to change */
+    uint16_t pulse_left;   /* steps of 1/64 s that a pulse on the bench still has */
     struct output_state outputs[BOARD_OUTPUTS];
+
+    /* lasting; the first of them is known to dive_forget() */
+    uint16_t resets;
+    second_t up;           /* s since this boot */
+    uint16_t pack_mv;
+    bool lead;
+    uint8_t frame_age;     /* s since the last valid frame, 255 at most */
+    uint8_t step;          /* of this second, in 1/64 s, up to which all is done */
+    bool clock_internal;   /* now, by a fault */
+    bool armed;
+    bool has_block;        /* else the essentials alone */
+    uint32_t code;         /* of what is armed */
     uint8_t driven[BOARD_OUTPUTS]; /* percent that the port was told */
-    bool look_now;
-    bool drive_now;
-    second_t next_look;
-    uint8_t flash_step;   /* 1/64 s to which the phases belong */
-    struct pulse pulse;
+    struct settings said;
+    uint8_t block[BOARD_BLOCK_MOST];
 };
 
 extern struct state state;
+
+/* The state through a pointer that the compiler cannot see through, see PORT_HIDE. */
+static inline struct state *state_here(void)
+{
+    struct state *here = &state;
+    PORT_HIDE(here);
+    return here;
+}
 
 /* Opens the reader on the block that is flown. */
 void dive_read_block(void);
@@ -120,13 +111,25 @@ uint8_t dive_state(void);
 bool dive_started(void);
 bool dive_splashed(void);
 bool dive_surfaced(void);
-bool dive_passed(const second_t *second);
 void dive_start(second_t elapsed);
-void dive_stand_down(void);
+
+/* Whether a second has come. Where it has not, the dive is looked at again when it does: whoever asks in the course of
+   dive_fly() need not ask before. */
+bool dive_passed(const second_t *second);
+
+/* Everything that hangs on elapsed time, as far as it is due. */
+void dive_fly(void);
+
+/* boot.c */
+void dive_forget(void);
 void dive_armed_now(void);
+void dive_stand_down(void);
 void dive_choose(uint8_t combination);
-void dive_drive(void);
-void dive_look(void); /* works out what the outputs do at the present second */
-uint32_t dive_up64(void);
+
+/* outputs.c */
+void dive_look(void);  /* works out what the outputs do at the present second */
+void dive_drive(void); /* and drives them */
+void dive_pass(uint8_t steps);
+void dive_pulse(uint8_t output, uint8_t level, uint16_t steps);
 
 #endif

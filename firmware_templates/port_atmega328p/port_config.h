@@ -7,6 +7,10 @@
 #define PORT_SECOND __int24
 #define PORT_SPAN __uint24
 
+#define PORT_HIDE(pointer) __asm__("" : "+b"(pointer))
+
+#define PORT_APART __attribute__((noinline))
+
 #define PORT_KEPT __attribute__((section(".noinit")))
 
 /* Constants stay in the flash, which is no part of the data space here. */

@@ -14,6 +14,9 @@ static void output(uint8_t number, uint8_t percent)
         host.wrong++;
         return;
     }
+    if (percent != 0U && ((unsigned)BOARD_LEVELS >> number & 1U) == 0U) {
+        percent = 100;
+    }
     if (host.level[number] == percent) {
         return;
     }

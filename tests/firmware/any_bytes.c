@@ -38,7 +38,7 @@ static void check(uint32_t round)
     if (host.wrong != 0U) {
         fail("the port was asked for what it cannot do", round);
     }
-    if (!release_is_on() || state.pulse.on) {
+    if (!release_is_on() || state.pulse_left != 0U) {
         return;
     }
     if (!state.armed) {
@@ -50,7 +50,7 @@ static void check(uint32_t round)
     if (BOARD_WATER && !state.said.without_water && !state.wet_latched) {
         fail("a release is on and it was never wet", round);
     }
-    if (state.stage == STAGE_OVER || state.lead_holds || state.hold != 0U) {
+    if (state.stage == STAGE_OVER || state.hold != 0U) {
         fail("a release is on though it is over or held", round);
     }
 }

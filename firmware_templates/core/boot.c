@@ -1,0 +1,195 @@
+/* boot.c: what a reset, arming, a field change and standing down make of the state. */
+#include <string.h>
+
+#include "journal.h"
+#include "light.h"
+#include "link.h"
+#include "release.h"
+#include "sense.h"
+#include "state.h"
+#include "store.h"
+
+#define RESETS_MOST 15U
+
+void dive_forget(void)
+{
+    memset(&state, 0, offsetof(struct state, resets));
+    state.lowest_mv = UINT16_MAX;
+    state.clock_fault = state.clock_internal;
+}
+
+/* The block's settings with this combination of field changes in them. */
+static void take_choice(uint8_t combination)
+{
+    state.choice = combination;
+    if (state.has_block) {
+        dive_read_block();
+        if (block_open(&state.said)) {
+            block_choose(&state.said, combination);
+        }
+    }
+}
+
+void dive_choose(uint8_t combination)
+{
+    take_choice(combination);
+    release_lay_out(0);
+    journal_put_all();
+}
+
+static void take_unchanged(void)
+{
+    take_choice(state.said.unchanged);
+}
+
+void dive_armed_now(void)
+{
+    dive_forget();
+    state.armed = true;
+    take_unchanged();
+    release_lay_out(0);
+    light_say_armed();
+}
+
+void dive_stand_down(void)
+{
+    state.stage = STAGE_OVER; /* at 0 s, where it was not started */
+    journal_put(false);
+    if (state.has_block) {
+        (void)store_put_essentials(false, state.code);
+    } else {
+        (void)store_void_essentials();
+    }
+    state.armed = false;
+    dive_forget();
+    dive_drive();
+}
+
+static void fly_essentials(const struct essentials *essentials)
+{
+    struct settings *said = &state.said;
+    memset(said, 0, sizeof *said);
+    said->trigger = LAYOUT_TRIGGER_WATER;
+    said->without_water = essentials->without_water;
+    said->at = essentials->at;
+    said->not_before = essentials->not_before;
+    said->latest = essentials->latest;
+    said->end = (second_t)FOREVER;
+    said->primary = essentials->primary;
+    said->bottom = said->rise = UNKNOWN_S;
+    said->series = 1;
+    said->keep = essentials->keep;
+    state.no_further = true; /* nobody knows the end, and nothing fires after it */
+    state.reduced = true;
+    state.faults |= LINK_FAULT_SETTINGS;
+}
+
+/* Which settings count, and whether the board is armed with them; the journal, where there is one. */
+static bool find_dive(void)
+{
+    struct essentials essentials;
+    store_essentials(&essentials);
+    state.armed = essentials.valid && essentials.armed;
+    state.code = essentials.code;
+    uint8_t slot = store_active(state.armed, state.code);
+    state.has_block = slot != LINK_NO_SLOT && store_fly(slot);
+    if (state.has_block && !essentials.valid) {
+        state.code = store_sum((uint16_t)(store_address(slot) + 1U), state.said.length)
+                     & ((1UL << LAYOUT_ESSENTIALS_CODE_BITS) - 1UL);
+    }
+    if (state.armed && !state.has_block) {
+        fly_essentials(&essentials);
+    }
+    if (essentials.valid && !essentials.armed) {
+        return false;
+    }
+    const bool found = journal_read(state.code);
+    if (!essentials.valid && found && state.stage != STAGE_OVER && state.has_block) {
+        state.armed = true; /* it was armed, and the record has been damaged since */
+        state.faults |= LINK_FAULT_ESSENTIALS;
+    }
+    if (state.armed && found && state.stage == STAGE_OVER && state.elapsed == 0) {
+        state.stage = STAGE_ARMED; /* the power went between the record and the journal */
+        journal_put_all();
+    }
+    return found;
+}
+
+/* It counts from nought, with what is kept only; where the contact is dry it stays armed, and looks again after the next
+   reset. */
+static void without_journal(bool wet)
+{
+    state.faults |= LINK_FAULT_JOURNAL;
+    if (!BOARD_WATER || wet) {
+        state.reduced = true;
+        state.stage = STAGE_STARTED;
+    }
+}
+
+static void resume(enum port_reset cause)
+{
+    struct state *const here = state_here();
+    if (here->stage == STAGE_OVER) {
+        here->face.end = 0;
+        if (cause == PORT_RESET_POWER) {
+            here->reduced = true;
+            here->said.keep = 0; /* over and unplugged since: nothing goes on again */
+        }
+    }
+    if (here->resets_hour < RESETS_MOST) {
+        here->resets_hour++;
+    }
+    if (here->resets_hour >= STORM_RESETS) {
+        here->reduced = true;
+        here->faults |= LINK_FAULT_REDUCED;
+        if (cause == PORT_RESET_WATCHDOG) {
+            here->elapsed += (second_t)BOARD_WATCHDOG_S;
+        }
+    }
+    if (here->stage >= STAGE_FIRED) {
+        release_resume();
+    }
+    release_hold_after(cause);
+    sense_history(false);
+}
+
+void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok)
+{
+    memset(&state, 0, sizeof state);
+    state.resets = resets;
+    state.frame_age = UINT8_MAX;
+    state.clock_internal = !clock_ok;
+    dive_forget();
+    link_reset();
+    const bool found = find_dive();
+    const second_t failed = state.clock_fault ? 0 : state.elapsed;
+    if (state.clock_internal) {
+        state.clock_fault = true;
+    }
+    if (found) {
+        take_choice(state.choice);
+    } else {
+        take_unchanged();
+    }
+    release_lay_out(failed);
+    if (state.armed && !found) {
+        without_journal((dive_port.contacts() & PORT_WET) != 0U);
+    } else if (dive_started()) {
+        resume(cause);
+    }
+    sense_measure();
+    (void)sense_contacts();
+    if (dive_started()) {
+        state.entry_due = true;
+        dive_fly();
+    }
+}
+
+void dive_clock_failed(void)
+{
+    state.clock_internal = true;
+    if (!state.clock_fault) {
+        state.clock_fault = true;
+        release_clock_off(state.elapsed);
+    }
+}
