@@ -20,6 +20,12 @@ Progress = Callable[[float], None]
 _MODULE = "schedgen.firmware.rehearse.worker"
 
 
+_INSTALL = (
+    'On Linux: install libelf-dev and g++ (names as in Debian), then run pip install "schedgen[rehearse]"; '
+    "the simulator does not run elsewhere."
+)
+
+
 class SimulatorFailed(SchedgenError):
     """The simulator gave up or crashed; nothing is said about the firmware by that."""
 
@@ -31,7 +37,7 @@ def require_simulator() -> None:
     if importlib.util.find_spec("yasimavr") is None:
         raise UsageError(
             "The simulated microcontroller is not installed.",
-            'On Linux: install libelf-dev and g++ (names as in Debian), then run pip install "schedgen[rehearse]".',
+            _INSTALL,
         )
 
 
@@ -44,7 +50,11 @@ class Simulator:
         self._target = target
         self._asking = False
         self._trouble = tempfile.TemporaryFile()  # noqa: SIM115  # closed with the process
-        self._start()
+        try:
+            self._start()
+        except BaseException:
+            self.close()
+            raise
 
     def _start(self) -> None:
         self._process = subprocess.Popen(
@@ -119,6 +129,8 @@ class Simulator:
             answer: dict[str, Any] = json.loads(line)
             if "done" in answer:
                 progress(float(answer["done"]))
+            elif "missing" in answer:
+                raise UsageError(f"The simulated microcontroller cannot be loaded: {answer['missing']}.", _INSTALL)
             elif "trouble" in answer:
                 raise SimulatorFailed(
                     f"The simulated board gave up: {answer['trouble']}.", "Report this with the file."

@@ -2,7 +2,7 @@
 
 `{"do": "load", "target": {...}}`, `{"do": "play", "scenario": {...}}`, `{"do": "serve", "scenario": {...}}`. Answers
 are `{"done": seconds}` on the way, then `{"record": {...}}`, `{"port": NAME}`, `{"loaded": true}` or
-`{"trouble": TEXT}`.
+`{"trouble": TEXT}`; `{"missing": TEXT}` where the simulator cannot be loaded.
 Run as `python -m schedgen.firmware.rehearse.worker`; it ends with its input.
 """
 
@@ -40,6 +40,11 @@ class Worker:
             given = request["target"]
             given["outputs"] = {name: tuple(wire) for name, wire in given["outputs"].items()}
             self.target = Target(**given)
+            try:
+                import schedgen.firmware.rehearse.player  # noqa: F401  # whether the simulator is there and loads
+            except ImportError as error:
+                self.answer({"missing": str(error)})
+                return
             self.answer({"loaded": True})
             return
         assert self.target is not None
