@@ -189,9 +189,10 @@ def _pins(board: Board, part: Part) -> _Rows:
     yield "LEVEL_PORT", route, "port that the timer is led to"
     yield from _serial(board, part)
     if part.family == "megaavr-0":
-        ports = sorted({board.buttons.a.pin[1], board.buttons.b.pin[1]})
-        vectors = " ".join(f"ISR(PORT{port}_PORT_vect) {{ handler(&PORT{port}); }}" for port in ports)
-        yield "BUTTON_VECTORS(handler)", vectors, "an interrupt for each port with a button"
+        pins = sorted({board.buttons.a.pin, board.buttons.b.pin})
+        cleared = {letter: " ".join(f"cleared({p[1]}, {p[2]})" for p in pins if p[1] == letter) for letter in "ABCDEF"}
+        vectors = " ".join(f"vector({letter}, {text})" for letter, text in cleared.items() if text)
+        yield "BUTTON_VECTORS(vector, cleared)", vectors, "an interrupt for each port with a button"
 
 
 _USARTS = {

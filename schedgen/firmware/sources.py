@@ -9,18 +9,22 @@ from schedgen.board.model import Board
 from schedgen.board.where import data_folder
 from schedgen.firmware.generate import headers
 
+HOST = "port_host"
+"""The folder of the port on a desk computer."""
 STRICT = ("-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror")
 """Warnings that every source has to pass."""
 
 
 def sources_for(board: Board, port: str) -> dict[str, str]:
-    """All files of the firmware for a board, by name: core, the port in the folder `port`, generated headers.
+    """All files of the firmware for a board, by name: core, the port in the folder `port` with what all AVR ports share,
+    generated headers.
 
     Raises UsageError where the firmware cannot serve the board.
     """
     files = dict(headers(board))
     root = data_folder("firmware_templates")
-    for folder in ("core", port):
+    shared = ("core",) if port == HOST else ("core", "port_avr")
+    for folder in (*shared, port):
         for path in sorted((root / folder).iterdir()):
             if path.suffix in (".c", ".h"):
                 files[path.name] = path.read_text(encoding="ascii")
