@@ -1,7 +1,9 @@
-"""How deep the stack can get: frames as the compiler tells them, calls as they stand in the program. Pure.
+"""How deep the stack can get, from the disassembly of the linked program alone. Pure.
 
-Calls through the port's table are taken to reach any function of that table. Where the calls form a cycle no bound can
-be given; the firmware has none.
+The compiler's own figures (.su files) are not used: the program is optimized once more when it is linked, and what they
+say of functions that were joined, split or renamed then cannot be told from nothing. A frame is all that a function
+pushes anywhere, and what it takes off the stack pointer. Where the calls form a cycle no bound can be given; the
+firmware has none.
 """
 
 from __future__ import annotations
@@ -12,67 +14,123 @@ from collections.abc import Iterable, Mapping
 _FUNCTION = re.compile(r"^[0-9a-f]+ <([^>]+)>:$")
 _CALL = re.compile(r"\t(?:r?call|r?jmp)\t.*<([^>+]+)>")
 _INDIRECT = re.compile(r"\te?icall\b")
+_PUSH = re.compile(r"\tpush\t")
+_PUSH_TWO = re.compile(r"\trcall\t\.\+0\s")
+_SHARED_SAVES = re.compile(r"\tr?jmp\t.*<__prologue_saves__(?:\+0x([0-9a-f]+))?>")
+_LOAD = re.compile(r"\tldi\tr(26|27), 0x([0-9A-Fa-f]+)")
+_STACK_TO_FRAME = re.compile(r"\tin\tr28, 0x3d\b")
+_FRAME_TO_STACK = re.compile(r"\tout\t0x3d, r28\b")
+_TAKE = re.compile(r"\t(sbiw|subi|sbci)\tr(28|29), 0x([0-9A-Fa-f]+)")
 _RETURN_BYTES = 2
+_ALL_SAVED = 18
+"""Registers that the shared prologue pushes when it is entered at its beginning; each push is 2 bytes long."""
 _LIBRARY_FRAME = 20
 """More than any helper of the compiler's library takes."""
 
 
-def frames(usages: Iterable[str]) -> dict[str, int]:
-    """Stack frame of each function in bytes, from the texts of the compiler's .su files."""
-    found: dict[str, int] = {}
-    for text in usages:
-        for line in text.splitlines():
-            place, size, _ = line.split("\t")
-            name = place.rsplit(":", 1)[-1]
-            found[name] = max(found.get(name, 0), int(size))
-    return found
+def frames(listing: str) -> dict[str, int]:
+    """Bytes of stack that each function takes at most, without the return address, from a disassembly."""
+    return {name: _frame(lines) for name, lines in _functions(listing).items()}
 
 
 def calls(listing: str) -> dict[str, set[str]]:
     """Who calls whom, from a disassembly; "*" stands for a call through a pointer."""
     graph: dict[str, set[str]] = {}
-    inside = ""
-    for line in listing.splitlines():
-        begin = _FUNCTION.match(line)
-        if begin:
-            inside = begin[1]
-            graph.setdefault(inside, set())
-        elif _INDIRECT.search(line):
-            graph[inside].add("*")
-        else:
-            call = _CALL.search(line)
-            if call and call[1] != inside:
-                graph[inside].add(call[1])
+    for name, lines in _functions(listing).items():
+        found = {call[1] for line in lines if (call := _CALL.search(line)) and call[1] != name}
+        graph[name] = found | ({"*"} if any(_INDIRECT.search(line) for line in lines) else set())
     return graph
 
 
-def deepest(graph: Mapping[str, set[str]], frame: Mapping[str, int], through_pointers: Iterable[str]) -> int:
+def _functions(listing: str) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    lines: list[str] = []
+    for line in listing.splitlines():
+        begin = _FUNCTION.match(line)
+        if begin:
+            lines = found.setdefault(begin[1], [])
+        else:
+            lines.append(line)
+    return found
+
+
+def _frame(lines: Iterable[str]) -> int:
+    pushed = taken = 0
+    loaded = {26: 0, 27: 0}
+    opened = False
+    for line in lines:
+        load, saves, take = _LOAD.search(line), _SHARED_SAVES.search(line), _TAKE.search(line)
+        if _PUSH.search(line):
+            pushed += 1
+        elif _PUSH_TWO.search(line):
+            pushed += 2
+        elif load:
+            loaded[int(load[1])] = int(load[2], 16)
+        elif saves:
+            pushed += _ALL_SAVED - int(saves[1] or "0", 16) // 2 + (loaded[27] << 8 | loaded[26])
+        elif _STACK_TO_FRAME.search(line):
+            opened = True
+        elif _FRAME_TO_STACK.search(line):
+            opened = False
+        elif opened and take:
+            taken += int(take[3], 16) << (8 if take[1] == "sbci" else 0)
+    return pushed + taken
+
+
+def deepest(listing: str) -> int:
     """Bytes of stack at most: the deepest way from `main`, and the deepest interrupt on top of it.
 
-    Raises ValueError naming a function that calls itself.
+    Raises ValueError naming a function that calls itself, and where the listing holds no `main`.
     """
-    pointed = set(through_pointers)
-    known: dict[str, int] = {}
-    under_way: list[str] = []
+    graph, frame = calls(listing), frames(listing)
+    if "main" not in graph:
+        raise ValueError("there is no main in the program")
+    depths = _Depths(graph, frame)
+    interrupts = [name for name in graph if name.startswith("__vector_")]
+    return depths.of("main") + max((depths.of(name) for name in interrupts), default=0)
 
-    def depth(name: str) -> int:
-        if name in known:
-            return known[name]
+
+class _Depths:
+    """Bytes of stack below and in each function."""
+
+    def __init__(self, graph: Mapping[str, set[str]], frame: Mapping[str, int]) -> None:
+        self.graph, self.frame = graph, frame
+        self.known: dict[str, int] = {}
+        self.under_way: list[str] = []
+
+    def of(self, name: str) -> int:
+        """Of one function."""
+        if name in self.known:
+            return self.known[name]
         if _is_library(name):
             return _LIBRARY_FRAME + _RETURN_BYTES
-        if name in under_way:
-            raise ValueError(f"{name} calls itself, by way of {', '.join(under_way[under_way.index(name) :])}")
-        under_way.append(name)
-        callees = graph.get(name, set())
-        callees = (callees - {"*"}) | (pointed if "*" in callees else set())
-        below = max((depth(callee) for callee in callees), default=0)
-        under_way.pop()
-        own = frame.get(re.sub(r"\.(isra|part|constprop)\.\d+", "", name), _LIBRARY_FRAME)
-        known[name] = own + below + _RETURN_BYTES
-        return known[name]
+        if name in self.under_way:
+            way = ", ".join(self.under_way[self.under_way.index(name) :])
+            raise ValueError(f"{name} calls itself, by way of {way}")
+        self.under_way.append(name)
+        callees = self.graph[name]
+        if "*" in callees:
+            callees = callees - {"*"} | self._pointed(name)
+        below = max((self.of(callee) for callee in callees), default=0)
+        self.under_way.pop()
+        self.known[name] = self.frame[name] + below + _RETURN_BYTES
+        return self.known[name]
 
-    interrupts = [name for name in graph if name.startswith("__vector_")]
-    return depth("main") + max((depth(name) for name in interrupts), default=0)
+    def _pointed(self, caller: str) -> set[str]:
+        """What a pointer may lead to: every function but interrupts, and those that lead back to the caller."""
+        return {
+            name
+            for name in self.graph
+            if not _is_library(name) and not name.startswith("__vector_") and caller not in self._reached(name)
+        }
+
+    def _reached(self, name: str) -> set[str]:
+        found, left = {name}, [name]
+        while left:
+            fresh = {callee for callee in self.graph.get(left.pop(), set()) if callee != "*"} - found
+            found |= fresh
+            left += fresh
+        return found
 
 
 def _is_library(name: str) -> bool:

@@ -20,7 +20,7 @@ from schedgen.firmware import toolchain
 from schedgen.firmware.build import MOST_STATIC, Image, build, build_in
 from schedgen.firmware.generate import headers, part_of
 from schedgen.firmware.sources import sources_for, write_sources
-from schedgen.firmware.stack import calls, deepest, frames
+from schedgen.firmware.stack import deepest, frames
 
 FAMILY = ["ATmega3208", "ATmega3209", "ATmega4808", "ATmega4809"]
 ROOT = Path(__file__).resolve().parents[2]
@@ -139,21 +139,44 @@ def test_core_files_and_functions_stay_short() -> None:
                 begun = None
 
 
+def listing(**functions: str) -> str:
+    """A disassembly as objdump prints it; the instructions of each function separated by "; "."""
+    rows: list[str] = []
+    for number, (name, code) in enumerate(functions.items()):
+        rows.append(f"{number * 256:08x} <{name}>:")
+        rows += [f"    {number * 256:4x}:\t00 00       \t" + one.replace(" ", "\t", 1) for one in code.split("; ") if one]
+    return "\n".join(rows)
+
+
 def test_the_stack_is_the_deepest_way_and_the_deepest_interrupt_on_top() -> None:
-    listing = "\n".join(
-        ["00000000 <main>:", " 0:\t00\tcall\t0x10\t; 0x10 <one>", "00000010 <one>:", " 10:\t00\ticall",
-         "00000020 <send>:", "00000030 <__vector_4>:"]
-    )  # fmt: skip
-    usage = frames(
-        ["a.c:1:1:main\t4\tstatic\na.c:2:1:one\t6\tstatic\na.c:3:1:send\t8\tstatic\na.c:4:1:__vector_4\t9\tstatic"]
+    program = listing(
+        main="push r28; push r29; in r28, 0x3d; in r29, 0x3e; subi r28, 0x04; sbci r29, 0x01; out 0x3d, r28; "
+        "out 0x3e, r29; call 0x100 <one>; subi r28, 0xFC; sbci r29, 0xFE; out 0x3d, r28; pop r29; ret",
+        one="ldi r26, 0x08; ldi r27, 0x00; rjmp .+10 <__prologue_saves__+0x1c>; rcall .+20 <two>; rcall .+30 <three>",
+        two="rcall .+0 ; push r0; ret",
+        three="push r0; ret",
+        __vector_4="push r1; push r0; reti",
+        __prologue_saves__="push r2",
     )
-    assert deepest(calls(listing), usage, ["send"]) == (4 + 2) + (6 + 2) + (8 + 2) + (9 + 2)
+    assert frames(program) == {
+        "main": 2 + 0x104, "one": 8 + 4, "two": 3, "three": 1, "__vector_4": 2, "__prologue_saves__": 1
+    }  # fmt: skip
+    assert deepest(program) == (2 + 0x104 + 2) + (12 + 2) + (3 + 2) + (2 + 2)
+
+
+def test_a_call_through_a_pointer_may_reach_whatever_does_not_lead_back() -> None:
+    program = listing(main="rcall .+2 <one>", one="icall ; push r0", two="push r0; push r0", three="rcall .+2 <one>")
+    assert deepest(program) == (0 + 2) + (1 + 2) + (2 + 2)
 
 
 def test_a_function_that_calls_itself_has_no_bound() -> None:
-    listing = "00000000 <main>:\n 0:\t00\tcall\t0x10\t; 0x10 <one>\n00000010 <one>:\n 0:\t00\tcall\t0x0\t; 0x0 <main>"
     with pytest.raises(ValueError, match="calls itself"):
-        deepest(calls(listing), {}, [])
+        deepest(listing(main="rcall .+2 <one>", one="rcall .+2 <main>"))
+
+
+def test_a_listing_without_the_program_is_no_stack_of_none() -> None:
+    with pytest.raises(ValueError, match="no main"):
+        deepest(listing(one="ret"))
 
 
 def test_the_part_of_a_board_is_known() -> None:
