@@ -19,10 +19,19 @@ if TYPE_CHECKING:
 @dive_argument
 @json_option
 @click.option("--faults", metavar="N", type=click.IntRange(min=1), help="Add N runs with faults on a shortened dive.")
-@click.option("--seed", metavar="S", type=int, default=1, show_default=True, help="Seed of the faults.")
+@click.option("--seed", metavar="S", type=int, default=1, show_default=True, help="Seed of the faults; of the noise.")
 @click.option("--replay", metavar="K", type=click.IntRange(min=1), help="Only run number K of the faults, once more.")
-@click.option("--serve", is_flag=True, help="Let the board wait behind a pseudo-terminal for upload, readback and arm.")
-def command(file: str, as_json: bool, faults: int | None, seed: int, replay: int | None, serve: bool) -> int:
+@click.option("--serve", is_flag=True, help="Let the board wait behind a pseudo-terminal for upload, bench and arm.")
+@click.option("--unplugged", multiple=True, metavar="OUTPUT", help="With --serve: nothing hangs at this output.")
+def command(
+    file: str,
+    as_json: bool,
+    faults: int | None,
+    seed: int,
+    replay: int | None,
+    serve: bool,
+    unplugged: tuple[str, ...],
+) -> int:
     """Compile the firmware of a dive and fly the very image, with the dive's settings, on a simulated microcontroller.
 
     Every edge of every output is compared with the plan, from start to end and beyond, and the energy of the edges that
@@ -31,14 +40,26 @@ def command(file: str, as_json: bool, faults: int | None, seed: int, replay: int
     from schedgen.firmware.rehearse.supervisor import require_simulator
 
     loaded = load_dive(file, as_json)
+    _check_unplugged(loaded, unplugged, serve)
     require_simulator()
     out = console_for(as_json)
     made = _build(loaded)
     if serve:
-        return _serve(loaded, made, out)
+        return _serve(loaded, made, out, unplugged, seed)
     if replay is not None:
         return _faults(loaded, made, out, as_json, 0, seed, replay)
     return _rehearse(loaded, made, out, as_json, faults, seed)
+
+
+def _check_unplugged(loaded: LoadedDive, names: tuple[str, ...], serve: bool) -> None:
+    from schedgen.errors import UsageError
+
+    if names and not serve:
+        raise UsageError("--unplugged is for a board that waits on the bench.", "Add --serve.")
+    for name in names:
+        if name not in loaded.board.outputs:
+            listed = ", ".join(loaded.board.outputs)
+            raise UsageError(f"The board has no output {name!r}.", f"It has: {listed}.")
 
 
 def _build(loaded: LoadedDive) -> Build:
@@ -101,12 +122,16 @@ def _faults(
     return 1 if tried.failures else 0
 
 
-def _serve(loaded: LoadedDive, made: Build, out: Console) -> int:
+def _serve(loaded: LoadedDive, made: Build, out: Console, unplugged: tuple[str, ...], seed: int) -> int:
     from schedgen.firmware.rehearse.serving import served
+    from schedgen.firmware.rehearse.supply import supply_of
 
-    with served(loaded.board, made) as port:
+    supply = supply_of(loaded, unplugged)
+    with served(loaded.board, made, supply, seed) as port:
         out.line(f"A simulated {loaded.board.board} waits, powered and with its bench lead in: --port {port}")
-        out.line("It holds no settings yet. Try upload, readback and arm with that port; end it with Ctrl-C.")
+        pack = f"Its pack has {supply.open_v:.2f} V at rest"
+        out.line(f"{pack}; loads plugged in at {', '.join(supply.draws) or 'no output'}.")
+        out.line("It holds no settings yet. Try upload, bench, readback and arm with that port; end it with Ctrl-C.")
         out.flush()
         _wait()
     return 0

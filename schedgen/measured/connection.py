@@ -22,10 +22,13 @@ from schedgen.simulate.loads import power_at_level
 Verdict = Literal["connected", "not connected", "cannot tell"]
 ERRORS = 3.0
 """A difference counts from this many standard errors on."""
-MOVES = 0.4
-"""Noise of this share of a step, as a standard deviation, makes the mean of many readings as good as that of a
-converter without steps: the error is then below 2 % of a step (Widrow and Kollar 2008, Quantization Noise, from
-memory)."""
+CONVERSIONS = 4
+"""A reading of the firmware is the mean of so many conversions (`pack_mv` of its ports)."""
+MOVES = 0.52
+"""Conversions that scatter by this share of a step, rounding included, make the mean of many as good as that of a
+converter without steps: their noise is then 0.43 of a step or more, and the error below 1 % of a step (Widrow and
+Kollar 2008, Quantization Noise, from memory). Half a step would not do: two neighbouring codes scatter so without
+noise."""
 HALF_CHARGE = 0.5
 
 
@@ -57,7 +60,8 @@ class Expected:
 def standard_error(mean: Mean, step_v: float) -> float:
     """Standard error of a mean, V: spread / sqrt(count), or step / sqrt(12) where noise does not move the readings.
 
-    `step_v` is the converter's step at the pack, V. Source: a rounding error is uniform over one step.
+    `step_v` is the converter's step at the pack, V. Source: a rounding error is uniform over one step; the mean of
+    `CONVERSIONS` scatters by the root of that less.
 
     >>> round(standard_error(Mean(12.0, 0.01, 400), 0.01), 5)
     0.0005
@@ -65,7 +69,9 @@ def standard_error(mean: Mean, step_v: float) -> float:
     0.00346
     """
     by_noise = mean.spread_v / math.sqrt(mean.count)
-    return by_noise if mean.spread_v >= MOVES * step_v else max(by_noise, step_v / math.sqrt(12))
+    return (
+        by_noise if mean.spread_v >= MOVES * step_v / math.sqrt(CONVERSIONS) else max(by_noise, step_v / math.sqrt(12))
+    )
 
 
 def sag_of(before: Mean, during: Mean, after: Mean, step_v: float) -> Sag:
@@ -134,12 +140,12 @@ def _at(setup: Setup, output: str, power: Quantity, pack_v: float, seconds: floa
     slow = tables.relaxation_resistance(charge, warm) * (1 - decay(seconds, tables.time_constant_s))
     factor = (1 + spread) * float(aged_resistance_factor(health)) * int(dive.pack.series) / int(dive.pack.parallel)
     ohm = (tables.resistance(charge, warm) + slow) * factor
-    watt, ampere, siemens = _demand(setup, output, float(getattr(power, side)), other)
+    watt, ampere, siemens = demand_of(setup, output, float(getattr(power, side)), other)
     volts, _ = terminal_voltage(pack_v, ohm, watt, ampere, siemens)
     return pack_v - volts, (pack_v - volts) / ohm
 
 
-def _demand(setup: Setup, output: str, watt: float, other: str) -> tuple[float, float, float]:
+def demand_of(setup: Setup, output: str, watt: float, other: str) -> tuple[float, float, float]:
     """Power, current and conductance that the pack sees of `watt` on an output."""
     dive, board, cell = setup.dive, setup.board, setup.cell
     rail = board.rails[board.outputs[output].rail]

@@ -33,7 +33,7 @@ def output_line(output: str, one: BenchOutput, paint: Paint) -> str:
         said += f" sag {one.sag}"
     if one.expected is not None:
         said += f"; expected {one.expected}"
-    return f"{said}{'; ' + one.why if one.why else ''}".rstrip()
+    return f"{said}{('; ' if one.sag else ' ') + one.why if one.why else ''}".rstrip()
 
 
 def record_rows(record: BenchRecord) -> list[list[str]]:

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
+from importlib import resources
 from math import ceil
+from pathlib import Path
 
 import pytest
 from simulated_part import bad_upload, full_settings, image_of, opened, upload_time
 
 from schedgen.board.load import load_board
 from schedgen.board.model import Board
+from schedgen.commands import main
 from schedgen.firmware.rehearse.serving import served
+from schedgen.firmware.rehearse.supply import supply_of
 from schedgen.link import deck
 from schedgen.link.bench import begin_playing, measure, playing, stop_playing
 from schedgen.link.client import Client, Refused
 from schedgen.link.last_dive import last_dive
 from schedgen.link.search import who
 from schedgen.link.trial import try_output
+from schedgen.load import load
 from schedgen.settings.code import from_crockford
 from schedgen.settings.slot import pack_slot
 
@@ -71,6 +77,25 @@ def test_the_bench_measures_and_pulses(name: str, board: Board) -> None:
         trial = try_output(client, 0, 100, 1.5, 512)
         assert trial.in_time
         assert trial.before.count >= 256
+
+
+def test_bench_finds_a_load_that_is_there_and_one_that_is_not(
+    tmp_path: Path, board: Board, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # the demo's camera sags its pack by about 25 mV; nothing hangs at OUT2, where the file has the beacon
+    dive = tmp_path / "dive.yaml"
+    dive.write_bytes(resources.files("schedgen.dive").joinpath("demo.yaml").read_bytes())
+    supply = supply_of(load(dive), unplugged=["OUT2"])
+    with served(board, image_of(board), supply) as name:
+        capsys.readouterr()
+        code = main(["bench", str(dive), "--port", name, "--only", "OUT1", "--only", "OUT2", "--json"])
+    found = json.loads(capsys.readouterr().out)["outputs"]
+    assert code == 1
+    assert {output: one["verdict"] for output, one in found.items()} == {"OUT1": "connected", "OUT2": "not connected"}
+    drawn = supply.draws["OUT1"][0].watt  # its surge, which lasts longer than the pulse
+    assert found["OUT1"]["sag_v"] == pytest.approx(drawn / supply.open_v * supply.ohm, rel=0.1)
+    assert 0 < found["OUT1"]["sag_error_v"] < 0.0005  # of a step of 19 mV
+    assert "OUT2" not in supply.draws
 
 
 def test_a_dive_is_played_and_stopped(name: str, board: Board) -> None:

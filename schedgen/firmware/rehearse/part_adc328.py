@@ -1,6 +1,7 @@
 """The converter of the ATmega328P; the stock model ends the process on the internal reference and on prescaler 7.
 
-Single conversions only, as our firmware makes them; registers as in the data sheet (from memory). No noise, no offset.
+Single conversions only, as our firmware makes them; registers as in the data sheet (from memory). Noise where the
+scenario asks for it, no offset.
 """
 
 from __future__ import annotations
@@ -20,13 +21,24 @@ _INTERNAL_V, _BAND_GAP = 1.1, 14
 _STEPS = 1024
 
 
+def _exact(volts: float, reference_v: float, full: int) -> int:
+    return max(0, min(_STEPS - 1, int(full * volts / reference_v)))
+
+
 class Converter(Hardware):
-    """The analogue converter. `volts` gives the voltage of a channel, 0 to 7."""
+    """The analogue converter. `volts` gives the voltage of a channel, 0 to 7; `code` what a conversion makes of it."""
 
     base = 0
 
-    def __init__(self, vector: int, volts: Callable[[int], float], supply_v: float) -> None:
+    def __init__(
+        self,
+        vector: int,
+        volts: Callable[[int], float],
+        supply_v: float,
+        code: Callable[[float, float, int], int] | None = None,
+    ) -> None:
         super().__init__("ADC")
+        self.code = code or _exact
         self.vector, self.volts, self.supply_v = vector, volts, supply_v
         self.flags = (interrupt_flag(True),)
         self.timers = (core.CallableCycleTimer(self._done),)
@@ -67,7 +79,7 @@ class Converter(Hardware):
         channel, source = selected & 15, selected >> 6
         reference = _INTERNAL_V if source == 3 else self.supply_v
         volts = _INTERNAL_V if channel == _BAND_GAP else self.volts(channel) if channel < 8 else 0.0
-        code = max(0, min(_STEPS - 1, int(_STEPS * volts / reference)))
+        code = self.code(volts, reference, _STEPS)
         word = code << 6 if selected & _LEFT else code
         self.put(_DATA, word & 255)
         self.put(_DATA + 1, word >> 8)

@@ -12,7 +12,9 @@ import yasimavr.lib.arch_xt as arch_xt
 import yasimavr.lib.core as core
 from yasimavr.lib import _sip
 
+from schedgen.firmware.rehearse.pack import ConverterInput
 from schedgen.firmware.rehearse.part_adc328 import Converter
+from schedgen.firmware.rehearse.part_adcxt import NoisyResult
 from schedgen.firmware.rehearse.part_crystal import Crystal
 from schedgen.firmware.rehearse.part_memory import MemoryTap, UserRow
 from schedgen.firmware.rehearse.part_model import ADC_SLEEP, Hardware, PlainRegisters, discard
@@ -69,7 +71,9 @@ class SimulatedPart:
         crystal: Crystal,
         on_edge: Callable[[int, str, int], None],
         seed: int = 0,
+        analogue: ConverterInput | None = None,
     ) -> None:
+        self.analogue = analogue
         self.image, self.wiring, self.crystal, self.on_edge = image, wiring, crystal, on_edge
         self.is_megaavr = image.model != "atmega328p"
         self.errors: list[str] = []
@@ -132,6 +136,10 @@ class SimulatedPart:
         for watching in (self.tap, guard, row):
             watching.watch(self.device)
         self._watching = [self.tap, guard, row]
+        if self.analogue is not None:
+            noisy = NoisyResult(self.analogue.code, self._seen, self._peek, self.image.supply_v)
+            noisy.watch(self.device)
+            self._watching.append(noisy)
 
     def _build_328(self, vector: Callable[[str], int]) -> None:
         timer2 = Timer2((vector("TIMER2_COMPA"), vector("TIMER2_COMPB"), vector("TIMER2_OVF")), self.crystal)
@@ -141,7 +149,9 @@ class SimulatedPart:
         self.brown_out, self.clock_control = None, None
         self.pin_change = PinChange((vector("PCINT0"), vector("PCINT1"), vector("PCINT2")))
         self.dimmer = Timer1("TC1")
-        converter = Converter(vector("ADC"), self._volts, self.image.supply_v)
+        converter = Converter(
+            vector("ADC"), self._volts, self.image.supply_v, self.analogue.code if self.analogue else None
+        )
         self._models = [
             *timer2.parts,
             timer2,
@@ -263,8 +273,18 @@ class SimulatedPart:
                 found.set_external_state("H" if level in ("L", "D") else "L")
                 found.set_external_state(level)
 
+    def _peek(self, address: int) -> int:
+        return int(self.probe.read_ioreg(core.reg_addr_t(address)))
+
     def _volts(self, channel: int) -> float:
-        level = self._outside.get(f"PC{channel}", 0.0)
+        return self._seen(f"PC{channel}")
+
+    def _seen(self, pin: str) -> float:
+        """Volts at a pin, as the converter meets them now."""
+        simulated = None if self.analogue is None else self.analogue.volts(pin, int(self.device.cycle()))
+        if simulated is not None:
+            return simulated
+        level = self._outside.get(pin, 0.0)
         return (self.image.supply_v if level in ("H", "U") else 0.0) if isinstance(level, str) else level
 
     # --- memories

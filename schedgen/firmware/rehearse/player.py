@@ -12,6 +12,7 @@ from typing import Any
 
 import yasimavr.lib.core as core
 
+from schedgen.firmware.rehearse.pack import Analogue, ConverterInput, Noise, SimulatedPack
 from schedgen.firmware.rehearse.part_crystal import Crystal
 from schedgen.firmware.rehearse.part_device import Image, Memories, SimulatedPart, Wiring
 from schedgen.firmware.rehearse.part_memory import Tear, torn
@@ -65,6 +66,9 @@ class Player:
         self.wiring = Wiring(dict(target.outputs), target.receive_pin, dict(target.pulls))
         self.levels: dict[str, str | float] = {}
         self.base_us = 0
+        self.pack = None if scenario.supply is None else SimulatedPack(scenario.supply)
+        noisy = scenario.noise or self.pack is not None
+        self.analogue = Analogue(Noise(scenario.seed if scenario.noise else None), self.pack) if noisy else None
         self.cut: _Cut | None = None
         self._told = time.perf_counter()
         self._switch_on(Memories(bytes.fromhex(scenario.eeprom), bytes.fromhex(scenario.row)))
@@ -103,17 +107,30 @@ class Player:
         return self._us(self.part.now) / 1e6
 
     def _switch_on(self, memories: Memories) -> None:
-        edges = self.record.edges
+        edges, pack = self.record.edges, self.pack
+        if pack is not None:
+            pack.rest(self.base_us / 1e6)
         base, hertz = self.base_us, self.hertz
 
         def edge(cycle: int, output: str, level: int) -> None:
-            edges.append((base + cycle * 1_000_000 // hertz, output, level))
+            at_us = base + cycle * 1_000_000 // hertz
+            edges.append((at_us, output, level))
+            if pack is not None:
+                pack.switched(at_us / 1e6, output, level)
 
-        self.part = SimulatedPart(self.image, memories, self.wiring, self.crystal, edge, self.random.randrange(1 << 30))
+        seed = self.random.randrange(1 << 30)
+        self.part = SimulatedPart(self.image, memories, self.wiring, self.crystal, edge, seed, self._analogue())
         if isinstance(self.part.clock, Rtc):
             self.part.clock.internal_error = self.scenario.internal_error
         for pin, level in self.levels.items():
             self.part.set_pin(pin, level)
+
+    def _analogue(self) -> ConverterInput | None:
+        """What the converter of this power-on sees, by the cycle of the part."""
+        analogue = self.analogue
+        if analogue is None:
+            return None
+        return ConverterInput(lambda pin, cycle: analogue.volts(pin, self._us(cycle) / 1e6), analogue.code)
 
     def _switch_off(self, at_us: int | None = None) -> None:
         """Take the power away: outputs go off, what the part knows of itself goes into the record."""

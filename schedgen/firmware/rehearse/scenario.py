@@ -40,8 +40,40 @@ class Target:
 
 
 @dataclass(frozen=True)
+class Draw:
+    """What an output draws from the pack at full level: watts of a converter or load, siemens of a resistor.
+
+    `until_s`: only so long after it went on (a surge); None for good.
+    """
+
+    watt: float
+    siemens: float = 0.0
+    until_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Supply:
+    """A pack behind the battery sense that sags with the outputs that are on.
+
+    `pin` and `ratio` are the sense's; `open_v` V at rest; `ohm` at once, `slow_ohm` with the time constant `tau_s`;
+    `draws` by output, the first that still holds counts.
+    """
+
+    pin: str
+    ratio: float
+    open_v: float
+    ohm: float
+    slow_ohm: float
+    tau_s: float
+    draws: Mapping[str, tuple[Draw, ...]]
+
+
+@dataclass(frozen=True)
 class Scenario:
-    """One run. Memories in hex; `seed` fills the RAM at power-on and tears writes."""
+    """One run. Memories in hex; `seed` fills the RAM at power-on, tears writes, and is that of the converter's noise.
+
+    Without `noise` the converter is exact; without `supply` the battery sense sees what the actions drive it to.
+    """
 
     eeprom: str
     row: str
@@ -54,6 +86,8 @@ class Scenario:
     internal_error: float = 0.0
     """How much faster than nominal the internal oscillators run, as a share: of the megaAVR the slow one, which keeps
     time where the crystal fails; of the ATmega328P the only one, on which its processor runs too."""
+    noise: bool = False
+    supply: Supply | None = None
 
 
 @dataclass
@@ -92,6 +126,15 @@ class Record:
     def of(self, output: str) -> list[tuple[float, int]]:
         """(seconds, level) of each edge of an output."""
         return [(at / 1e6, level) for at, name, level in self.edges if name == output]
+
+
+def scenario_from(values: Mapping[str, Any]) -> Scenario:
+    """The scenario that came over the pipe."""
+    supply = values.get("supply")
+    if supply is not None:
+        draws = {name: tuple(Draw(**one) for one in many) for name, many in supply["draws"].items()}
+        supply = Supply(**{**supply, "draws": draws})
+    return Scenario(**{**values, "supply": supply})
 
 
 def record_from(values: Mapping[str, Any]) -> Record:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from schedgen.errors import UsageError
 from schedgen.firmware.rehearse.rehearsal import Build, target_for
 from schedgen.firmware.rehearse.rig import SURE_V_A_CELL
-from schedgen.firmware.rehearse.scenario import Scenario
+from schedgen.firmware.rehearse.scenario import Scenario, Supply
 from schedgen.firmware.rehearse.supervisor import Simulator
 from schedgen.firmware.rehearse.target import Hands
 from schedgen.settings.eeprom import ERASED
@@ -23,8 +23,11 @@ _ROW = 64
 
 
 @contextmanager
-def served(board: Board, build: Build) -> Iterator[str]:
+def served(board: Board, build: Build, supply: Supply | None = None, seed: int = 1) -> Iterator[str]:
     """A board with erased memory, powered, its bench lead in; gives the name of its port.
+
+    Its converter has the noise of a real one, from `seed`. With `supply` its pack sags with the outputs that are on,
+    without one it holds 3.75 V a cell of three.
 
     It runs at the pace of the wall clock and goes away with the `with` block. Raises `UsageError` on a system without
     pseudo-terminals or without the simulator, `SimulatorFailed`.
@@ -38,6 +41,9 @@ def served(board: Board, build: Build) -> Iterator[str]:
         (erased * _ROW).hex(),
         0.0,
         ((0.0, "pin", *hands.lead(True)), (0.0, "pin", *hands.pack(_CELLS * SURE_V_A_CELL))),
+        seed,
+        noise=True,
+        supply=supply,
     )
     with Simulator(target_for(board, build)) as simulator:
         yield simulator.serve(scenario)

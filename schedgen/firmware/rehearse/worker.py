@@ -13,7 +13,7 @@ import os
 import sys
 from typing import Any, TextIO
 
-from schedgen.firmware.rehearse.scenario import Scenario, Target, plain_record
+from schedgen.firmware.rehearse.scenario import Target, plain_record, scenario_from
 
 
 class Worker:
@@ -48,7 +48,7 @@ class Worker:
             self.answer({"loaded": True})
             return
         assert self.target is not None
-        scenario = Scenario(**request["scenario"])
+        scenario = scenario_from(request["scenario"])
         if request["do"] == "serve":
             from schedgen.firmware.rehearse.terminal import serve
 
