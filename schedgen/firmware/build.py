@@ -35,6 +35,7 @@ jumps."""
 _ANY_LENGTH = "-Wl,--defsym=__TEXT_REGION_LENGTH__=65536"
 """Lets the linker finish an image that is too large, so that its figures can be told."""
 
+
 @dataclass(frozen=True, slots=True)
 class Image:
     """A compiled firmware. Sizes in bytes; `flash` is the content from address 0 on, `hertz` the processor's clock."""

@@ -16,8 +16,9 @@ STRICT = ("-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror
 
 
 def sources_for(board: Board, port: str) -> dict[str, str]:
-    """All files of the firmware for a board, by name: core, the port in the folder `port` with what all AVR ports share,
-    generated headers.
+    """All files of the firmware for a board, by name: core, the port in the folder `port`, generated headers.
+
+    With an AVR port comes what all of these share.
 
     Raises UsageError where the firmware cannot serve the board.
     """

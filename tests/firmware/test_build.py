@@ -144,7 +144,9 @@ def listing(**functions: str) -> str:
     rows: list[str] = []
     for number, (name, code) in enumerate(functions.items()):
         rows.append(f"{number * 256:08x} <{name}>:")
-        rows += [f"    {number * 256:4x}:\t00 00       \t" + one.replace(" ", "\t", 1) for one in code.split("; ") if one]
+        rows += [
+            f"    {number * 256:4x}:\t00 00       \t" + one.replace(" ", "\t", 1) for one in code.split("; ") if one
+        ]
     return "\n".join(rows)
 
 
