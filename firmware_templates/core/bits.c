@@ -8,57 +8,66 @@ struct bits bits;
 
 static const PORT_CONST uint8_t record_rows[] = {RECORD_ROWS};
 
-bool bit_set(uint8_t mask, uint8_t number)
+PORT_APART bool bit_set(uint8_t mask, uint8_t number)
 {
-    return ((unsigned)mask >> number & 1U) != 0U;
+    for (; number > 0U; number--) {
+        mask = mask >> 1;
+    }
+    return (mask & 1U) != 0U;
+}
+
+static struct bits *here(void)
+{
+    struct bits *reader = &bits;
+    PORT_HIDE(reader);
+    return reader;
 }
 
 void bits_open(const uint8_t *bytes, uint16_t address, uint8_t length)
 {
-    bits.bytes = bytes;
-    bits.address = address;
-    bits.length = length;
-    bits.bad = false;
-    bits.time_bits = ROW_TIME;
-    bits.latest = (second_t)LAYOUT_HEADER_END_HIGH;
-    bits.shift = 0;
-    bits.at.next = bits.at.left = 0;
+    struct bits *const reader = here();
+    reader->bytes = bytes;
+    reader->address = address;
+    reader->length = length;
+    reader->bad = false;
+    reader->time_bits = ROW_TIME;
+    reader->latest = (second_t)LAYOUT_HEADER_END_HIGH;
+    reader->shift = 0;
+    reader->at.next = reader->at.left = 0;
 }
 
-static uint8_t next_byte(void)
+static uint8_t next_byte(struct bits *reader)
 {
-    const uint8_t index = bits.at.next++;
-    if (index >= bits.length) {
-        bits.bad = true;
+    const uint8_t index = reader->at.next++;
+    if (index >= reader->length) {
+        reader->bad = true;
         return 0;
     }
-    return bits.bytes != NULL ? bits.bytes[index] : dive_port.load((uint16_t)(bits.address + index));
+    return reader->bytes != NULL ? reader->bytes[index] : dive_port.load((uint16_t)(reader->address + index));
 }
 
 span_t bits_take(uint8_t width)
 {
+    struct bits *const reader = here();
     span_t number = 0;
-    uint8_t left = bits.at.left, rest = bits.at.rest;
     do {
-        if (left == 0U) {
-            left = 8;
-            rest = next_byte();
+        if (reader->at.left == 0U) {
+            reader->at.left = 8;
+            reader->at.rest = next_byte(reader);
         }
+        reader->at.left--;
         number <<= 1;
-        if ((rest & 0x80U) != 0U) {
+        if ((reader->at.rest & 0x80U) != 0U) {
             number |= 1U;
         }
-        rest = (uint8_t)(rest << 1);
-        left--;
+        reader->at.rest = (uint8_t)(reader->at.rest << 1);
     } while (--width != 0U);
-    bits.at.left = left;
-    bits.at.rest = rest;
     return number;
 }
 
 static span_t take_row(uint8_t row)
 {
-    uint8_t width = row & ROW_WIDTH;
+    uint8_t width = row & FIELD_WIDTH;
     span_t most = (span_t)FOREVER;
     if (width == ROW_TIME) {
         width = bits.time_bits;
@@ -67,31 +76,46 @@ static span_t take_row(uint8_t row)
         most = ROW_LEVEL_MOST;
     }
     const span_t number = bits_take(width);
-    if (number > most || (number == 0U && (row & ROW_NOT_ZERO) != 0U)) {
+    if (number > most || (number == 0U && (row & FIELD_NOT_ZERO) != 0U)) {
         bits.bad = true;
     }
     return number;
 }
 
-void bits_take_record(uint8_t rows, second_t *into)
+void bits_take_record(uint8_t record, void *into)
 {
-    const uint8_t *at = record_rows + rows;
+    const uint8_t *at = record_rows + record;
+    second_t *wide = into;
+    uint8_t *small = (uint8_t *)(wide + PORT_CONST_BYTE(at));
     uint8_t chosen = 0, row;
     bool moves = false;
-    while ((row = PORT_CONST_BYTE(at)) != 0U) {
+    while ((row = PORT_CONST_BYTE(++at)) != 0U) {
+        const uint8_t width = row & FIELD_WIDTH;
         second_t number = 0;
-        if ((PORT_CONST_BYTE(at + 1) & chosen) == 0U) {
+        if ((PORT_CONST_BYTE(++at) & chosen) == 0U) {
             number = (second_t)take_row(row);
         }
+        if (width > 8U) {
+            if (moves && width == ROW_TIME) {
+                number += bits.shift;
+            }
+            *wide++ = number;
+            continue;
+        }
+        const uint8_t choice = (uint8_t)number;
+        *small++ = choice;
+        moves = choice != 0U;
         if ((row & ROW_CHOOSES) != 0U) {
-            chosen = (uint8_t)((unsigned)chosen << (1U << (row & ROW_WIDTH)) | 1U << (uint8_t)number);
+            chosen = (uint8_t)(chosen << 2);
+            if (width > 1U) {
+                chosen = (uint8_t)(chosen << 2);
+            }
+            uint8_t bit = 1;
+            for (uint8_t n = choice; n > 0U; n--) {
+                bit = (uint8_t)(bit << 1);
+            }
+            chosen |= bit;
         }
-        if (moves && (row & ROW_WIDTH) == ROW_TIME) {
-            number += bits.shift;
-        }
-        moves = number != 0;
-        *into++ = number;
-        at += 2;
     }
 }
 

@@ -61,6 +61,6 @@ void bits_take_fields(const struct field *fields, uint8_t count, void *into);
 void bits_put_fields(const struct field *fields, uint8_t count, const void *from, uint8_t *bytes);
 
 /* Takes a record by its rows, see records.h. */
-void bits_take_record(uint8_t rows, second_t *into);
+void bits_take_record(uint8_t record, void *into);
 
 #endif

@@ -41,36 +41,38 @@ static const PORT_CONST struct field header[] = {
     ROW(changes, CHANGE_COUNT),
 };
 
-static const PORT_CONST uint8_t rows_of[] = {ROWS_CLIP, ROWS_WINDOW, ROWS_FOLLOWER, ROWS_CHANGE};
+static const PORT_CONST uint8_t records[] = {ROWS_CLIP, ROWS_WINDOW, ROWS_FOLLOWER, ROWS_CHANGE};
 
 #define OWN ((uint8_t)(((1UL << BOARD_OUTPUTS) - 1UL) & ~(uint32_t)BOARD_RELEASES)) /* outputs that a window may drive */
+
+#define PACK_STEPS (UINT16_MAX / LAYOUT_HEADER_SHED_SCALE)
 
 union record {
     struct clip clip;
     struct window window;
     struct follower follower;
     struct change change;
-    second_t fields[sizeof(struct window) / sizeof(second_t)];
 };
 
 /* Whole minutes to seconds; the greatest number means that nobody knows. */
-static second_t minutes(second_t number, second_t most)
+PORT_APART static void to_seconds(second_t *time, second_t most)
 {
-    return number == most ? UNKNOWN_S : number * (second_t)LAYOUT_HEADER_BOTTOM_SCALE;
+    *time = *time == most ? UNKNOWN_S : *time * (second_t)LAYOUT_HEADER_BOTTOM_SCALE;
 }
 
-static uint16_t pack_mv(uint16_t cell, uint8_t series)
+/* Steps of millivolts of a cell to millivolts of the pack. */
+PORT_APART static void to_pack(uint16_t *mv, uint8_t series)
 {
-    const span_t mv = (span_t)cell * (uint8_t)(LAYOUT_HEADER_SHED_SCALE * series);
-    return mv > UINT16_MAX ? UINT16_MAX : (uint16_t)mv;
+    const uint16_t steps = (uint16_t)(*mv * series);
+    *mv = (uint16_t)((steps < PACK_STEPS ? steps : PACK_STEPS) * LAYOUT_HEADER_SHED_SCALE);
 }
 
-static bool firing_fits(const struct firing *firing, uint8_t releases)
+PORT_APART static bool firing_fits(const struct firing *firing, uint8_t releases)
 {
     return !firing->present || (firing->fire_s != 0U && bit_set(releases, firing->output));
 }
 
-static bool header_fits(struct settings *said)
+static bool header_fits(const struct settings *said)
 {
     const uint8_t releases = said->board_type == BOARD_TYPE ? (uint8_t)BOARD_RELEASES : UINT8_MAX;
     return said->length == bits.length && said->version == LAYOUT_VERSION && said->trigger <= LAYOUT_HEADER_TRIGGER_HIGH
@@ -81,23 +83,24 @@ static bool header_fits(struct settings *said)
 
 void block_window(struct window *window)
 {
-    bits_take_record(ROWS_WINDOW, (second_t *)window);
-    if (window->kind == LAYOUT_KIND_ENDLESS || window->endless != 0) {
-        window->count = window->stop = ENDLESS_S;
-        window->stop_moves = 1;
-    } else if (window->kind == LAYOUT_KIND_REPEATING) {
+    bits_take_record(ROWS_WINDOW, window);
+    if (window->kind == LAYOUT_KIND_REPEATING) {
         const uint32_t last = (uint32_t)(uint16_t)window->count * (uint16_t)window->every;
-        if (last + (uint32_t)window->on + (uint32_t)window->start > (uint32_t)bits.latest) {
+        window->count = (second_t)last;
+        const span_t stop = (span_t)(window->count + window->start + window->on);
+        if (last > (uint32_t)LAYOUT_HEADER_END_HIGH || stop > (span_t)bits.latest) {
             bits.bad = true;
         }
-        window->count = (second_t)last;
-        window->stop = window->start + window->count + window->on;
-        if (window->start_moves != 0) {
+        window->stop += (second_t)stop; /* which is what it moves by, so far */
+        if (window->start_moves != 0U) {
             window->stop -= bits.shift;
         }
-        if (window->stop_moves != 0) {
-            window->stop += bits.shift;
-        }
+    } else {
+        window->on = 1;
+    }
+    if (window->kind == LAYOUT_KIND_ENDLESS || window->endless != 0U) {
+        window->endless = window->stop_moves = 1;
+        window->count = window->stop = ENDLESS_S;
     }
 }
 
@@ -106,45 +109,48 @@ static uint8_t choices_of(const struct change *change)
     return (uint8_t)(change->earlier + change->later + change->choices + 1);
 }
 
-static void check_record(struct settings *said, uint8_t sort, const union record *record)
+/* What of a record hangs on others. */
+static bool record_fits(struct settings *said, uint8_t sort, const union record *record)
 {
-    uint8_t output = (uint8_t)record->window.output;
+    uint8_t output = record->window.output;
+    if (sort == CLIPS) {
+        return true;
+    }
     if (sort == CHANGES) {
         said->faster = choices_of(&record->change);
-        said->unchanged = (uint8_t)(said->unchanged * said->faster + (uint8_t)record->change.earlier);
+        said->unchanged = (uint8_t)(said->unchanged * said->faster + record->change.earlier);
         const uint16_t combinations = (uint16_t)(said->combinations * said->faster);
         said->combinations = (uint8_t)combinations;
-        bits.bad = bits.bad || combinations > LAYOUT_COMBINATIONS_MOST;
-        return;
-    }
-    if (sort == CLIPS) {
-        return;
+        return combinations <= LAYOUT_COMBINATIONS_MOST;
     }
     if (sort == FOLLOWERS) {
-        output = (uint8_t)record->follower.output;
-        bits.bad = bits.bad || (uint8_t)record->follower.clip > said->clips;
+        output = record->follower.output;
+        if (record->follower.clip > said->clips) {
+            return false;
+        }
     }
-    if (said->board_type == BOARD_TYPE && !bit_set(OWN, output)) {
-        bits.bad = true;
-    }
+    return said->board_type != BOARD_TYPE || bit_set(OWN, output);
 }
 
-static void check_records(struct settings *said)
+PORT_APART static void check_records(struct settings *said)
 {
     const uint8_t *count = (const uint8_t *)said + offsetof(struct settings, clips);
+    struct bits_place *first = said->first;
     for (uint8_t sort = CLIPS; sort <= CHANGES; sort++) {
-        said->first[sort] = bits.at;
+        *first++ = bits.at;
         for (uint8_t left = *count++; left > 0U; left--) {
             union record record;
             if (sort == WINDOWS) {
                 block_window(&record.window);
             } else {
-                bits_take_record(PORT_CONST_BYTE(rows_of + sort), record.fields);
+                bits_take_record(PORT_CONST_BYTE(records + sort), &record);
             }
-            check_record(said, sort, &record);
+            if (!record_fits(said, sort, &record)) {
+                bits.bad = true;
+            }
         }
     }
-    said->first[ALLOWED] = bits.at;
+    *first = bits.at;
 }
 
 bool block_open(struct settings *said)
@@ -154,17 +160,19 @@ bool block_open(struct settings *said)
     if (!header_fits(said)) {
         return false;
     }
-    said->bottom = minutes(said->bottom, LAYOUT_HEADER_BOTTOM_HIGH / LAYOUT_HEADER_BOTTOM_SCALE);
-    said->rise = minutes(said->rise, LAYOUT_HEADER_RISE_HIGH / LAYOUT_HEADER_RISE_SCALE);
-    said->shed_mv = pack_mv(said->shed_mv, said->series);
-    said->release_mv = pack_mv(said->release_mv, said->series);
-    said->time_bits = 0;
-    for (span_t end = (span_t)said->end; end != 0U; end >>= 1) {
-        said->time_bits++;
-    }
-    bits.time_bits = said->time_bits;
+    to_seconds(&said->bottom, LAYOUT_HEADER_BOTTOM_HIGH / LAYOUT_HEADER_BOTTOM_SCALE);
+    to_seconds(&said->rise, LAYOUT_HEADER_RISE_HIGH / LAYOUT_HEADER_RISE_SCALE);
+    to_pack(&said->shed_mv, said->series);
+    to_pack(&said->release_mv, said->series);
     bits.latest = said->end;
-    said->combinations = said->changes != 0U ? 1 : 0;
+    uint8_t width = 0;
+    for (span_t end = (span_t)said->end; end != 0U; end >>= 1) {
+        width++;
+    }
+    bits.time_bits = said->time_bits = width;
+    if (said->changes != 0U) {
+        said->combinations = 1;
+    }
     check_records(said);
     if (said->changes < 2U) {
         said->faster = 1;
@@ -179,7 +187,7 @@ void block_clip(const struct settings *said, uint8_t number, struct clip *clip)
 {
     bits.at = said->first[CLIPS];
     for (; number > 0U; number--) {
-        bits_take_record(ROWS_CLIP, (second_t *)clip);
+        bits_take_record(ROWS_CLIP, clip);
     }
 }
 
@@ -196,23 +204,24 @@ bool block_allowed(const struct settings *said, uint8_t combination)
     return allowed;
 }
 
-void block_choose(struct settings *said, uint8_t combination)
+PORT_APART void block_choose(struct settings *said, uint8_t combination)
 {
     if (combination >= said->combinations) {
         return;
     }
     bits.at = said->first[CHANGES];
-    for (uint8_t n = 0; n < said->changes; n++) {
-        union record record;
-        const struct change *change = &record.change;
+    struct swap *swap = said->swaps;
+    for (uint8_t n = 0; n < said->changes; n++, swap++) {
+        struct change change;
         const uint8_t chosen = n == 0U ? combination / said->faster : combination % said->faster;
-        bits_take_record(ROWS_CHANGE, record.fields);
-        if (change->change == LAYOUT_CHANGE_SHIFT) {
-            said->shift = change->step * (second_t)LAYOUT_CHANGE_STEP_SCALE * ((second_t)chosen - change->earlier);
+        bits_take_record(ROWS_CHANGE, &change);
+        if (change.change == LAYOUT_CHANGE_SHIFT) {
+            const uint16_t step = (uint16_t)(change.step * LAYOUT_CHANGE_STEP_SCALE);
+            said->shift = (second_t)((uint32_t)step * chosen) - (second_t)((uint32_t)step * change.earlier);
         } else {
-            said->swaps[n].output = (uint8_t)change->output;
-            said->swaps[n].planned = (uint8_t)change->level_1;
-            said->swaps[n].chosen = (uint8_t)(&change->level_1)[chosen];
+            swap->output = change.output;
+            swap->planned = change.level_1;
+            swap->chosen = ((const uint8_t *)&change)[offsetof(struct change, level_1) + chosen];
         }
     }
     said->at += said->shift;

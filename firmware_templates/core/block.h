@@ -48,18 +48,16 @@ struct settings {
     second_t end;
     struct firing primary;
     struct firing backup;
-    second_t bottom; /* UNKNOWN_S where it is not known */
-    second_t rise;   /* UNKNOWN_S where it is not known */
-    uint16_t shed_mv;     /* of the pack */
-    uint16_t release_mv;  /* of the pack */
+    second_t bottom, rise; /* UNKNOWN_S where it is not known */
+    uint16_t shed_mv, release_mv; /* of the pack */
     uint8_t series;
     uint8_t keep;
     uint8_t clips, windows, followers, changes; /* records, in the order of enum record_sort */
-    struct bits_place first[ALLOWED + 1];        /* of each sort of record */
+    struct bits_place first[ALLOWED + 1];       /* of each sort of record */
+    uint8_t time_bits;
     uint8_t combinations; /* of field changes */
     uint8_t unchanged;    /* the one that changes nothing */
     uint8_t faster;       /* choices of the last change, of two */
-    uint8_t time_bits;
     second_t shift;       /* s by which the chosen change moves the release */
     struct swap swaps[2];
 };

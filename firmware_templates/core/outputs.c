@@ -51,7 +51,7 @@ void dive_look(void)
 {
     if (state.has_block) {
         dive_read_block();
-        state.next_look = schedule_look(&state.said, &state.face, state.elapsed, state.reduced, state.outputs);
+        schedule_look();
     } else {
         look_without_block();
     }

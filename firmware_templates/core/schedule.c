@@ -6,19 +6,18 @@
 
 #include "board.h"
 #include "dive_layout.h"
+#include "state.h"
 
 struct look {
-    second_t t;
-    second_t next;
-    second_t cut;
-    second_t end;
-    second_t cut_before[2]; /* a window that begins before this is cut: one whose start does not move, one whose does */
+    second_t t, next;
+    second_t cut, end;
+    second_t cut_before, moving_cut_before; /* a window that begins before is cut, the second where its start moves */
+    struct follower follower;
     uint8_t keep;
-    const struct settings *said;
-    struct output_state *outputs;
 };
+#define OWN UINT8_MAX /* in the place of a leader: the windows are looked at for their own outputs */
 
-static void note(struct look *look, second_t second)
+PORT_APART static void note(struct look *look, second_t second)
 {
     if (second > look->t && second < look->next) {
         look->next = second;
@@ -31,44 +30,44 @@ static second_t least(second_t one, second_t other)
 }
 
 /* The second at which the window, made longer for its follower, goes off again; not after t where it is off at t. */
-static second_t covers(struct look *look, const struct window *window, const struct follower *follower, second_t t)
+static second_t covers(struct look *look, const struct window *window, second_t t)
 {
-    const second_t lead = follower != NULL ? follower->lead : 0;
-    const bool endless = window->stop == ENDLESS_S;
-    second_t from = window->start, off = window->stop, cut = FOREVER;
-    const second_t end = endless && follower == NULL ? FOREVER : look->end;
-    if (window->stop_moves == 0 && from < look->cut_before[window->start_moves != 0]) {
-        cut = look->cut;
+    second_t from = window->start, off = window->stop, cap = look->end;
+    if (window->endless != 0U && look->follower.leader == OWN) {
+        cap = FOREVER;
     }
-    note(look, from - lead);
-    if (t + lead < from || t >= cut || off <= from || from >= cut) {
-        return t;
+    if (window->stop_moves == 0U && look->cut < cap
+        && from < (window->start_moves != 0U ? look->moving_cut_before : look->cut_before)) {
+        cap = look->cut;
+    }
+    note(look, from - look->follower.lead);
+    t += look->follower.lead;
+    const second_t last = least(off - window->on, cap - 1); /* that a burst begins at */
+    if (t < from || last < from) {
+        return -FOREVER;
     }
     if (window->kind == LAYOUT_KIND_REPEATING) {
-        const second_t limit = endless ? end - 1 : off - window->on;
-        if (limit < from) {
-            return t;
-        }
-        span_t room = (span_t)(least(least(t + lead, cut - 1), limit) - from);
+        span_t room = (span_t)(least(t, last) - from);
         if (room > (span_t)window->count) {
             room = (span_t)window->count;
         }
         from += (second_t)(room - room % (span_t)window->every);
-        note(look, from + window->every - lead);
+        note(look, from + window->every - look->follower.lead);
         off = from + window->on;
     }
-    if (follower != NULL) {
-        off += follower->trail;
-    }
+    off += look->follower.trail;
     note(look, off);
-    return least(least(off, cut), end);
+    return least(off, cap);
 }
 
 static void add(struct look *look, uint8_t output, uint8_t level, const struct window *flash)
 {
-    struct output_state *state = &look->outputs[output];
-    for (uint8_t n = 0; n < 2U; n++) {
-        const struct swap *swap = &look->said->swaps[n];
+    if (!bit_set(look->keep, output)) {
+        return;
+    }
+    struct output_state *const now = state.outputs + output;
+    const struct swap *swap = state.said.swaps;
+    for (uint8_t n = 2; n > 0U; n--, swap++) {
         if (output == swap->output && level == swap->planned) {
             level = swap->chosen;
             break;
@@ -77,46 +76,46 @@ static void add(struct look *look, uint8_t output, uint8_t level, const struct w
     if (level == 0U) {
         level = FULL;
     }
-    if (level > state->level) {
-        state->level = level;
+    if (level > now->level) {
+        now->level = level;
     }
     if (flash == NULL || flash->flash_on >= flash->flash_every) {
-        state->steady = true;
-    } else if (state->every == 0U) {
-        state->every = (uint16_t)flash->flash_every;
-        state->lit = (uint16_t)flash->flash_on;
-        state->phase = (uint16_t)((span_t)(look->t - flash->start) % state->every * 64U % state->every);
+        now->steady = true;
+    } else if (now->every == 0U) {
+        now->every = (uint16_t)flash->flash_every;
+        now->lit = (uint16_t)flash->flash_on;
+        now->phase = (uint16_t)((span_t)(look->t - flash->start) % now->every * 64U % now->every);
     }
 }
 
-/* Goes through the windows at second t: without a follower, what is on is added to the outputs; else returns the latest
-   second up to which any window of its leader that is on at t, made longer, stays on; t where none is. */
-static second_t walk(struct look *look, const struct follower *follower, second_t t)
+/* Goes through the windows at second t: for OWN, what is on is added to the outputs; else returns the latest second up
+   to which any window of the leader that is on at t, made longer, stays on; t where none is. */
+static second_t walk(struct look *look, second_t t)
 {
     second_t until = t;
-    bits.at = look->said->first[WINDOWS];
-    for (uint8_t left = look->said->windows; left > 0U; left--) {
+    bits.at = state.said.first[WINDOWS];
+    for (uint8_t left = state.said.windows; left > 0U; left--) {
         struct window window;
         block_window(&window);
-        if (follower != NULL && follower->leader != window.output) {
-            continue;
-        }
-        const second_t off = covers(look, &window, follower, t);
-        if (off > until) {
-            if (follower != NULL) {
-                until = off;
-            } else if (bit_set(look->keep, (uint8_t)window.output)) {
-                add(look, (uint8_t)window.output, (uint8_t)window.level, window.kind == LAYOUT_KIND_FLASH ? &window : NULL);
+        const uint8_t leader = look->follower.leader;
+        if (leader == OWN || leader == window.output) {
+            const second_t off = covers(look, &window, t);
+            if (off > until) {
+                if (leader != OWN) {
+                    until = off;
+                } else {
+                    add(look, window.output, window.level, window.kind == LAYOUT_KIND_FLASH ? &window : NULL);
+                }
             }
         }
     }
     return until;
 }
 
-static bool in_clip(struct look *look, uint8_t number)
+static bool in_clip(struct look *look)
 {
     struct clip clip;
-    block_clip(look->said, number, &clip);
+    block_clip(&state.said, look->follower.clip, &clip);
     note(look, clip.start);
     note(look, clip.stop);
     return clip.start <= look->t && look->t < clip.stop;
@@ -124,16 +123,17 @@ static bool in_clip(struct look *look, uint8_t number)
 
 /* Whether a follower is on. The pulse that ends a recording is where its leader stays on up to the second after t + lead,
    and no longer. */
-static bool follows(struct look *look, struct follower *follower)
+static bool follows(struct look *look)
 {
-    const bool pulse = follower->mode == LAYOUT_MODE_STOP;
+    struct follower *follower = &look->follower;
     second_t wanted = look->t, until = look->t, off;
     const second_t before = follower->lead + 1;
+    const bool pulse = follower->mode == LAYOUT_MODE_STOP;
     if (pulse) {
         wanted += before;
         follower->lead = 0;
     }
-    while (until <= wanted && (off = walk(look, follower, until)) > until) {
+    while (until <= wanted && (off = walk(look, until)) > until) {
         until = off; /* each turn goes at least one second on, so that there are few of them */
     }
     if (pulse) {
@@ -141,43 +141,42 @@ static bool follows(struct look *look, struct follower *follower)
         note(look, until - before + 1);
         return until == wanted;
     }
-    return until > wanted && (follower->clip == 0 || in_clip(look, (uint8_t)follower->clip));
+    return until > wanted && (follower->clip == 0U || in_clip(look));
 }
 
-static void look_at_followers(struct look *look)
+void schedule_look(void)
 {
-    struct bits_place at = look->said->first[FOLLOWERS];
-    for (uint8_t left = look->said->followers; left > 0U; left--) {
-        struct follower follower;
-        bits.at = at;
-        bits_take_record(ROWS_FOLLOWER, (second_t *)&follower);
-        at = bits.at;
-        if (follows(look, &follower) && bit_set(look->keep, (uint8_t)follower.output)
-            && bit_set(look->keep, (uint8_t)follower.leader)) {
-            add(look, (uint8_t)follower.output, (uint8_t)follower.level, NULL);
-        }
-    }
-}
-
-second_t schedule_look(const struct settings *said, const struct face *face, second_t t, bool only_kept,
-                      struct output_state *outputs)
-{
-    struct look look = {t, FOREVER, face->cut, face->end, {face->release, face->release + face->shift},
-                        only_kept ? said->keep : UINT8_MAX, said, outputs};
+    const struct face *const face = &state.face;
+    struct look look;
+    memset(&look, 0, sizeof look);
+    look.t = state.elapsed;
+    look.next = FOREVER;
+    look.cut = face->cut;
+    look.end = face->end;
+    look.cut_before = face->release;
     if (face->cut != FOREVER && face->cut > face->release) {
-        look.cut_before[0] = face->cut;
+        look.cut_before = face->cut;
     }
-    memset(outputs, 0, BOARD_OUTPUTS * sizeof *outputs);
-    bits.time_bits = said->time_bits;
-    bits.shift = said->shift + face->shift;
+    look.moving_cut_before = face->release + face->shift;
+    look.keep = state.reduced ? state.said.keep : UINT8_MAX;
+    memset(state.outputs, 0, sizeof state.outputs);
+    bits.time_bits = state.said.time_bits;
+    bits.shift = state.said.shift + face->shift;
     note(&look, face->first_edge);
     note(&look, face->end);
     note(&look, face->cut);
-    if (t >= face->first_edge) {
-        (void)walk(&look, NULL, t);
-        if (t < face->end) {
-            look_at_followers(&look);
+    if (look.t >= face->first_edge) {
+        look.follower.leader = OWN;
+        (void)walk(&look, look.t);
+        struct bits_place at = state.said.first[FOLLOWERS];
+        for (uint8_t left = state.said.followers; left > 0U && look.t < look.end; left--) {
+            bits.at = at;
+            bits_take_record(ROWS_FOLLOWER, &look.follower);
+            at = bits.at;
+            if (bit_set(look.keep, look.follower.leader) && follows(&look)) {
+                add(&look, look.follower.output, look.follower.level, NULL);
+            }
         }
     }
-    return look.next;
+    state.next_look = look.next;
 }

@@ -25,9 +25,8 @@ struct output_state {
     uint16_t phase;      /* at the beginning of the second */
 };
 
-/* Fills the states of all outputs for elapsed second t, releases left at 0. With only_kept, outputs outside the keep
-   mask, and what follows them, are off. Returns the next second at which anything may change. */
-second_t schedule_look(const struct settings *said, const struct face *face, second_t t, bool only_kept,
-                      struct output_state *outputs);
+/* Fills the states of all outputs for the present second, releases left at 0, and finds the next second at which anything
+   may change. Where the dive is reduced, outputs outside the keep mask, and what follows them, are off. */
+void schedule_look(void);
 
 #endif

@@ -8,6 +8,7 @@ from schedgen.settings import c_text
 from schedgen.settings.fields import RECORDS, Field, by_name
 
 CHOOSES, NOT_ZERO, WIDTH = 0x20, 0x80, 0x1F
+_BYTE = 8
 _SORTS = ("clip", "window", "follower", "change")
 """Records that stand in a block as often as its header says."""
 
@@ -17,14 +18,14 @@ def records_header() -> str:
     records, at = [], 0
     for name in _SORTS:
         rows = rows_of(RECORDS[name])
-        records.append({"name": name, "fields": [one.name for one in RECORDS[name]], "rows": rows, "at": at})
-        at += len(rows) + 1
+        wide = [one.name for one in RECORDS[name] if one.bits > _BYTE]
+        small = [one.name for one in RECORDS[name] if one.bits <= _BYTE]
+        records.append({"name": name, "wide": wide, "small": small, "rows": rows, "at": at})
+        at += len(rows) + 2
     return c_text.fill(
         "records.h.j2",
         records=records,
         chooses=CHOOSES,
-        not_zero=NOT_ZERO,
-        width=WIDTH,
         time=by_name("window", "start").bits,
         level=by_name("window", "level").bits,
         level_most=by_name("window", "level").high,

@@ -63,7 +63,10 @@ def occurrences(window: Window, state: State) -> list[Span]:
 
 
 def _cover(window: Window, leaders: Sequence[Window], state: State) -> list[Span]:
-    """On-times of a follower: lead and trail around every time that its leader is on, gaps closed, then clipped."""
+    """On-times of a follower: lead and trail around every time that its leader is on, gaps closed, then clipped.
+
+    What begins at `state.end` or later comes no more, and is not followed.
+    """
     assert window.follow is not None
     spans: list[Span] = []
     for leader in leaders:
@@ -71,7 +74,9 @@ def _cover(window: Window, leaders: Sequence[Window], state: State) -> list[Span
             continue
         limit = state.cut if cut_there(leader, state) else NEVER
         spans += [
-            (a - window.follow.lead_s, min(b + window.follow.trail_s, limit)) for a, b in occurrences(leader, state)
+            (a - window.follow.lead_s, min(b + window.follow.trail_s, limit))
+            for a, b in occurrences(leader, state)
+            if a < state.end
         ]
     return clip(_only(merge(spans), window.clip, state), state.first_edge, state.end)
 

@@ -11,7 +11,7 @@ Rules, all at elapsed second t:
   begin before the release (or, its start not moving, before c); before the command the planned one is expected,
   after the planned one has passed without it, none is;
 - a follower is on when its leader is on anywhere between t - trail and t + lead, taken window by window, and t lies
-  in its clip; a leader that is cut takes lead and trail with it;
+  in its clip; a leader that is cut takes lead and trail with it, and what begins at `end` or later has no followers;
 - a stop pulse is on in the second that comes lead + 1 before its leader goes off, if the leader has been on since;
 - the highest level of all that are on counts. A flash window counts as on for its whole span.
 """
@@ -64,18 +64,16 @@ def _covers(window: Window, t: int, lead: int, trail: int, face: Clockface) -> b
     start = (window.start_s or 0) + (face.shift if window.start_moves else 0)
     stop = FOREVER if window.stop_s is None else window.stop_s + (face.shift if window.stop_moves else 0)
     cut = _cut(window, face)
+    last = min(cut, face.end if lead or trail else FOREVER) - 1  # a window or burst that begins later is none
     since = t - start + lead
-    if since < 0 or t >= cut or stop <= start or start >= cut:
+    if since < 0 or t >= cut or stop <= start or start > last:
         return False
     if window.burst is None:
         return t - trail < stop
     every, on, count = window.burst.every_s, window.burst.on_s, window.burst.count
-    k = since // every
-    k = min(k, count - 1, (cut - 1 - start) // every)
     if stop < FOREVER:
-        k = min(k, (stop - on - start) // every)
-    else:
-        k = min(k, (face.end - 1 - start) // every) if lead or trail else k
+        last = min(last, stop - on)
+    k = min(since // every, count - 1, (last - start) // every)
     return k >= 0 and t - trail < start + k * every + on
 
 
