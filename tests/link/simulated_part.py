@@ -1,6 +1,7 @@
 """The compiled firmware on the simulated microcontroller behind a pseudo-terminal, for the tests of the link.
 
-`python tests/link/simulated_part.py RUNS` uploads so often over a line that spoils bytes, and says how the runs ended.
+`python tests/link/simulated_part.py RUNS` uploads so often over a line that spoils bytes, records what the pins of the
+board do meanwhile, and says how the runs ended.
 """
 
 from __future__ import annotations
@@ -26,17 +27,20 @@ from schedgen.errors import Differs, LinkError  # noqa: E402
 from schedgen.firmware.build import build  # noqa: E402
 from schedgen.firmware.rehearse.rehearsal import Build, target_for  # noqa: E402
 from schedgen.firmware.rehearse.scenario import Scenario  # noqa: E402
-from schedgen.firmware.rehearse.serving import served  # noqa: E402
+from schedgen.firmware.rehearse.serving import Served, served_board  # noqa: E402
 from schedgen.firmware.rehearse.supervisor import Simulator  # noqa: E402
-from schedgen.firmware.rehearse.target import Hands  # noqa: E402
+from schedgen.firmware.rehearse.target import LIGHT, Hands  # noqa: E402
 from schedgen.link import deck  # noqa: E402
-from schedgen.link.client import LIMIT_S  # noqa: E402
+from schedgen.link.bench import pulse, wait  # noqa: E402
+from schedgen.link.client import LIMIT_S, Client  # noqa: E402
 from schedgen.link.eeprom import Memory, Nameplate, blank_image  # noqa: E402
 from schedgen.link.ports import Port, SerialPort, VirtualPort  # noqa: E402
 from schedgen.link.virtual import VirtualBoard  # noqa: E402
 from schedgen.plan.model import Burst  # noqa: E402
 from schedgen.settings.encode import Settings, encode  # noqa: E402
 from schedgen.settings.meaning import burst_stop  # noqa: E402
+
+CONTROL, CONTROL_S = "OUT1", 0.3
 
 
 def image_of(board: Board) -> Build:
@@ -177,18 +181,43 @@ def upload_time(board: Board, old: Settings, new: Settings) -> tuple[float, floa
     return total, wire
 
 
-def main(runs: int) -> None:
-    board = load_board("halyard-4809")
+def bad_uploads(board: Board, seeds: range) -> tuple[Counter[str], Served]:
+    """How uploads over bad lines to one board ended, and what its pins did: nothing, and at last a pulse of OUT1.
+
+    OUT1 shows that what a pin does is seen. Raises AssertionError for a lie, naming the run.
+    """
     old, new = full_settings(board, 9), full_settings(board, 10)
     ended: Counter[str] = Counter()
-    begun = time.monotonic()
-    with served(board, image_of(board)) as name:
-        for seed in range(runs):
+    with served_board(board, image_of(board)) as waiting:
+        for seed in seeds:
             try:
-                ended[bad_upload(name, board, old, new, seed)] += 1
+                ended[bad_upload(waiting.port, board, old, new, seed)] += 1
             except AssertionError as error:
                 raise AssertionError(f"run {seed}: {error}") from error
-    print(f"{runs} runs in {time.monotonic() - begun:.0f} s: {dict(ended)}")
+        with opened(waiting.port, board.serial.baud) as port:
+            client = Client(port)
+            client.identify()
+            pulse(client, board.output_names.index(CONTROL), CONTROL_S)
+            wait(port, 2 * CONTROL_S)
+    return ended, waiting
+
+
+def pins_were_still(board: Board, waiting: Served) -> None:
+    """Holds that no release pin, no other output and not the status light ever moved, and that OUT1 was seen to."""
+    releases = [name for name, output in board.outputs.items() if output.kind == "release"]
+    assert releases
+    assert not waiting.of(*releases), "a release output moved"
+    assert [level for _, _, level in waiting.of(CONTROL)] == [100, 0], "its pulse was not seen"
+    assert not [edge for edge in waiting.edges if edge[1] not in (CONTROL, LIGHT)], "an output moved"
+    assert not waiting.of(LIGHT), "the status light was lit, which says armed"
+
+
+def main(runs: int) -> None:
+    board = load_board("halyard-4809")
+    begun = time.monotonic()
+    ended, waiting = bad_uploads(board, range(runs))
+    pins_were_still(board, waiting)
+    print(f"{runs} runs in {time.monotonic() - begun:.0f} s: {dict(ended)}; no release pin moved, never armed")
 
 
 if __name__ == "__main__":

@@ -9,15 +9,16 @@ from math import ceil
 from pathlib import Path
 
 import pytest
-from simulated_part import bad_upload, full_settings, image_of, opened, upload_time
+from simulated_part import bad_uploads, full_settings, image_of, opened, pins_were_still, upload_time
 
 from schedgen.board.load import load_board
 from schedgen.board.model import Board
 from schedgen.commands import main
-from schedgen.firmware.rehearse.serving import served
+from schedgen.firmware.rehearse.serving import served, served_board
 from schedgen.firmware.rehearse.supply import supply_of
+from schedgen.firmware.rehearse.target import LIGHT
 from schedgen.link import deck
-from schedgen.link.bench import begin_playing, measure, playing, stop_playing
+from schedgen.link.bench import begin_playing, measure, playing, pulse, stop_playing, wait
 from schedgen.link.client import Client, Refused
 from schedgen.link.last_dive import last_dive
 from schedgen.link.search import who
@@ -115,6 +116,21 @@ def test_a_dive_is_played_and_stopped(name: str, board: Board) -> None:
         assert client.identify().state == "on bench"
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_a_bad_line_never_makes_a_wrong_verified(name: str, board: Board, seed: int) -> None:
-    bad_upload(name, board, full_settings(board, 9), full_settings(board, 10), seed)
+def test_a_bad_line_never_makes_a_wrong_verified_never_arms_and_never_releases(board: Board) -> None:
+    _, waiting = bad_uploads(board, range(6))
+    pins_were_still(board, waiting)
+
+
+def test_a_release_and_an_armed_board_are_seen_at_the_pins(board: Board) -> None:
+    settings = full_settings(board)
+    with served_board(board, image_of(board)) as waiting, opened(waiting.port, board.serial.baud) as port:
+        deck.upload(port, settings, board.board_type)
+        client = Client(port)
+        client.identify()
+        pulse(client, board.output_names.index("REL1"), 0.3, code=from_crockford(settings.code))
+        wait(port, 0.6)
+        deck.arm(port, settings.code)
+        wait(port, 3.0)
+        deck.disarm(port)
+    assert [level for _, _, level in waiting.of("REL1")] == [100, 0]
+    assert waiting.of(LIGHT)

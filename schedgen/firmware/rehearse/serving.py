@@ -22,9 +22,31 @@ _CELLS = 3
 _ROW = 64
 
 
+class Served:
+    """A board that waits: the name of its `port`, and once it has gone what its pins did.
+
+    `edges` are (microseconds since power-on, output or status light, level in percent) of each change of a pin.
+    """
+
+    def __init__(self, port: str) -> None:
+        self.port = port
+        self.edges: list[tuple[int, str, int]] = []
+
+    def of(self, *outputs: str) -> list[tuple[int, str, int]]:
+        """The edges of these outputs."""
+        return [edge for edge in self.edges if edge[1] in outputs]
+
+
 @contextmanager
 def served(board: Board, build: Build, supply: Supply | None = None, seed: int = 1) -> Iterator[str]:
-    """A board with erased memory, powered, its bench lead in; gives the name of its port.
+    """As `served_board`; gives the name of its port."""
+    with served_board(board, build, supply, seed) as waiting:
+        yield waiting.port
+
+
+@contextmanager
+def served_board(board: Board, build: Build, supply: Supply | None = None, seed: int = 1) -> Iterator[Served]:
+    """A board with erased memory, powered, its bench lead in; `edges` of what it gives are filled after the block.
 
     Its converter has the noise of a real one, from `seed`. With `supply` its pack sags with the outputs that are on,
     without one it holds 3.75 V a cell of three.
@@ -46,4 +68,6 @@ def served(board: Board, build: Build, supply: Supply | None = None, seed: int =
         supply=supply,
     )
     with Simulator(target_for(board, build)) as simulator:
-        yield simulator.serve(scenario)
+        waiting = Served(simulator.serve(scenario))
+        yield waiting
+        waiting.edges = simulator.stop_serving()

@@ -75,8 +75,16 @@ class Simulator:
         return record_from(answer["record"])
 
     def serve(self, scenario: Scenario) -> str:
-        """Let the board run in real time behind a pseudo-terminal; returns its name. It goes away with `close`."""
+        """Let the board run in real time behind a pseudo-terminal; returns its name.
+
+        It goes away with `stop_serving`, or with `close`.
+        """
         return str(self._ask({"do": "serve", "scenario": plain(scenario)})["port"])
+
+    def stop_serving(self) -> list[tuple[int, str, int]]:
+        """End what is served; returns (microseconds, output, level in percent) of each edge of its pins since then."""
+        edges = self._ask({"do": "stop"})["edges"]
+        return [(edge[0], edge[1], edge[2]) for edge in edges]
 
     def close(self) -> None:
         """End the process, also from another thread than the one that waits for its answer."""

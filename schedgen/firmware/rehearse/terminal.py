@@ -60,8 +60,13 @@ class Terminal:
         os.close(self.theirs)
 
 
-def serve(target: Target, scenario: Scenario, ready: Callable[[str], None], until: TextIO) -> None:
-    """Let the board live behind a pseudo-terminal until `until` can be read; `ready` is told the port's name."""
+def serve(
+    target: Target, scenario: Scenario, ready: Callable[[str], None], until: TextIO
+) -> list[tuple[int, str, int]]:
+    """Let the board live behind a pseudo-terminal until `until` can be read; `ready` is told the port's name.
+
+    Returns what its pins did: (microseconds, output, level in percent) of each edge.
+    """
     player = Player(target, scenario)
     for action in scenario.actions:
         player.do(str(action[1]), *action[2:])
@@ -73,3 +78,4 @@ def serve(target: Target, scenario: Scenario, ready: Callable[[str], None], unti
     finally:
         terminal.close()
         player.part.close()
+    return player.record.edges

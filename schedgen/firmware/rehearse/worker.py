@@ -1,8 +1,9 @@
 """The process that holds the simulator: one JSON object a line on standard input, answers on standard output.
 
-`{"do": "load", "target": {...}}`, `{"do": "play", "scenario": {...}}`, `{"do": "serve", "scenario": {...}}`. Answers
-are `{"done": seconds}` on the way, then `{"record": {...}}`, `{"port": NAME}`, `{"loaded": true}` or
-`{"trouble": TEXT}`; `{"missing": TEXT}` where the simulator cannot be loaded.
+`{"do": "load", "target": {...}}`, `{"do": "play", "scenario": {...}}`, `{"do": "serve", "scenario": {...}}`, and
+`{"do": "stop"}` to end what is served. Answers are `{"done": seconds}` on the way, then `{"record": {...}}`,
+`{"port": NAME}`, `{"ended": true, "edges": [...]}`, `{"loaded": true}` or `{"trouble": TEXT}`; `{"missing": TEXT}` where the
+simulator cannot be loaded.
 Run as `python -m schedgen.firmware.rehearse.worker`; it ends with its input.
 """
 
@@ -47,13 +48,15 @@ class Worker:
                 return
             self.answer({"loaded": True})
             return
+        if request["do"] == "stop":  # it has ended what was served, which gave the answer
+            return
         assert self.target is not None
         scenario = scenario_from(request["scenario"])
         if request["do"] == "serve":
             from schedgen.firmware.rehearse.terminal import serve
 
-            serve(self.target, scenario, lambda port: self.answer({"port": port}), sys.stdin)
-            self.answer({"ended": True})
+            edges = serve(self.target, scenario, lambda port: self.answer({"port": port}), sys.stdin)
+            self.answer({"ended": True, "edges": edges})
             return
         from schedgen.firmware.rehearse.player import Player
 
