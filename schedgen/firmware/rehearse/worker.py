@@ -2,8 +2,8 @@
 
 `{"do": "load", "target": {...}}`, `{"do": "play", "scenario": {...}}`, `{"do": "serve", "scenario": {...}}`, and
 `{"do": "stop"}` to end what is served. Answers are `{"done": seconds}` on the way, then `{"record": {...}}`,
-`{"port": NAME}`, `{"ended": true, "edges": [...]}`, `{"loaded": true}` or `{"trouble": TEXT}`; `{"missing": TEXT}` where the
-simulator cannot be loaded.
+`{"port": NAME}`, `{"ended": true, "edges": [...]}`, `{"loaded": true}` or `{"trouble": TEXT}`;
+`{"missing": TEXT}` where the simulator cannot be loaded.
 Run as `python -m schedgen.firmware.rehearse.worker`; it ends with its input.
 """
 
