@@ -13,7 +13,7 @@
 
 void dive_forget(void)
 {
-    memset(&state, 0, offsetof(struct state, resets));
+    memset(&state.elapsed, 0, offsetof(struct state, resets) - offsetof(struct state, elapsed));
     state.lowest_mv = UINT16_MAX;
     state.clock_fault = state.clock_internal;
 }
@@ -33,7 +33,7 @@ static void take_choice(uint8_t combination)
 void dive_choose(uint8_t combination)
 {
     take_choice(combination);
-    release_lay_out(0);
+    release_lay_out();
     journal_put_all();
 }
 
@@ -47,7 +47,7 @@ void dive_armed_now(void)
     dive_forget();
     state.armed = true;
     take_unchanged();
-    release_lay_out(0);
+    release_lay_out();
     light_say_armed();
 }
 
@@ -129,6 +129,12 @@ static void without_journal(bool wet)
 static void resume(enum port_reset cause)
 {
     struct state *const here = state_here();
+    if (cause == PORT_RESET_POWER) {
+        here->hold = HOLD_S + 1U; /* the present second counts too */
+        here->no_further = true;
+        here->wet_latched = false; /* out of the water by now? the contact must say it again */
+    }
+    here->held_by_power = here->hold != 0U;
     if (here->stage == STAGE_OVER) {
         here->face.end = 0;
         if (cause == PORT_RESET_POWER) {
@@ -149,29 +155,33 @@ static void resume(enum port_reset cause)
     if (here->stage >= STAGE_FIRED) {
         release_resume();
     }
-    release_hold_after(cause);
     sense_history(false);
 }
 
 void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok)
 {
+    const bool kept = cause != PORT_RESET_POWER && (state.hold_check ^ state.hold) == UINT16_MAX;
+    const uint16_t hold = kept && state.held_by_power ? state.hold : 0U;
+    const bool no_further = kept && state.no_further;
     memset(&state, 0, sizeof state);
     state.resets = resets;
     state.frame_age = UINT8_MAX;
     state.clock_internal = !clock_ok;
     dive_forget();
     link_reset();
+    state.hold = hold; /* what is left of it after a power-on reset is not over because the watchdog bit */
+    state.no_further = no_further;
     const bool found = find_dive();
-    const second_t failed = state.clock_fault ? 0 : state.elapsed;
-    if (state.clock_internal) {
+    if (state.clock_internal && !state.clock_fault) {
         state.clock_fault = true;
+        state.clock_failed = state.elapsed;
     }
     if (found) {
         take_choice(state.choice);
     } else {
         take_unchanged();
     }
-    release_lay_out(failed);
+    release_lay_out();
     if (state.armed && !found) {
         without_journal((dive_port.contacts() & PORT_WET) != 0U);
     } else if (dive_started()) {
@@ -190,6 +200,7 @@ void dive_clock_failed(void)
     state.clock_internal = true;
     if (!state.clock_fault) {
         state.clock_fault = true;
-        release_clock_off(state.elapsed);
+        state.clock_failed = state.elapsed;
+        release_clock_off();
     }
 }

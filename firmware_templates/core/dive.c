@@ -11,7 +11,7 @@
 
 #define HOUR_S 3600
 
-struct state state;
+struct state state PORT_KEPT;
 
 /* ---- where it is ---- */
 
@@ -27,8 +27,8 @@ bool dive_started(void)
 
 bool dive_passed(const second_t *second)
 {
-    struct state *const here = state_here();
     const second_t then = *second;
+    struct state *const here = state_here();
     if (here->elapsed >= then) {
         return true;
     }
@@ -41,44 +41,50 @@ bool dive_passed(const second_t *second)
 /* Certainly in the water: the contact said so for a minute, or, where it cannot say it, the late bottom has passed. */
 bool dive_splashed(void)
 {
+    const struct settings *const said = settings_here();
     if (!dive_started() || state.wet_latched) {
         return dive_started();
     }
-    if (BOARD_WATER && !state.said.without_water) {
+    if (BOARD_WATER && !said->without_water) {
         return false;
     }
-    return dive_passed(state.said.bottom == UNKNOWN_S ? &state.said.not_before : &state.said.bottom);
+    return dive_passed(said->bottom == UNKNOWN_S ? &said->not_before : &said->bottom);
 }
 
-bool dive_surfaced(void)
+/* The state but for the reduced programme. */
+static uint8_t phase(void)
 {
-    return dive_started() && (dive_passed(&state.face.end) || state.elapsed - state.last_end >= state.said.rise);
-}
-
-uint8_t dive_state(void)
-{
-    if (!state.armed) {
+    struct state *const here = state_here();
+    if (!here->armed) {
         return LINK_STATE_ON_BENCH;
     }
-    if (state.stage == STAGE_ARMED) {
+    if (here->stage == STAGE_ARMED) {
         return LINK_STATE_ARMED;
     }
     if (dive_passed(&state.face.end)) {
         return LINK_STATE_OVER;
     }
-    if (state.reduced) {
-        return LINK_STATE_SURFACE_ONLY;
+    if (dive_passed(&here->last_end)) {
+        return here->elapsed - here->last_end >= state.said.rise ? LINK_STATE_AT_SURFACE : LINK_STATE_RISING;
     }
-    if (dive_passed(&state.last_end)) {
-        return dive_surfaced() ? LINK_STATE_AT_SURFACE : LINK_STATE_RISING;
-    }
-    if (state.fired) {
+    if (here->fired) {
         return LINK_STATE_RELEASING;
     }
     if (!dive_splashed()) {
         return LINK_STATE_ON_DECK;
     }
     return dive_passed(&state.said.bottom) ? LINK_STATE_ON_BOTTOM : LINK_STATE_DESCENDING;
+}
+
+bool dive_surfaced(void)
+{
+    return phase() >= LINK_STATE_AT_SURFACE;
+}
+
+uint8_t dive_state(void)
+{
+    const uint8_t now = phase();
+    return state.reduced && now > LINK_STATE_ARMED && now < LINK_STATE_OVER ? LINK_STATE_SURFACE_ONLY : now;
 }
 
 void dive_start(second_t elapsed)
@@ -91,39 +97,35 @@ void dive_start(second_t elapsed)
 
 /* ---- what is due ---- */
 
-/* Slow writes come after all that has to change now has changed; only a try is written down before it begins. */
-static void write_down(bool begun)
-{
-    if (begun) {
-        release_put_early();
-        journal_put(true);
-        release_begin();
-        dive_drive();
-    } else if (journal_due() || state.entry_due) {
-        if (state.elapsed % HOUR_S == 0 && state.resets_hour < STORM_RESETS) {
-            state.resets_hour = 0;
-        }
-        journal_put(false);
-        state.entry_due = false;
-    }
-    (void)journal_due();
-    sense_history(true);
-}
-
 void dive_fly(void)
 {
-    state.next = FOREVER;
+    struct state *const here = state_here();
+    here->next = FOREVER;
     sense_pack();
-    if (state.stage != STAGE_OVER && dive_passed(&state.face.end)) {
-        state.stage = STAGE_OVER;
-        state.entry_due = true;
+    if (here->stage != STAGE_OVER && dive_passed(&state.face.end)) {
+        here->stage = STAGE_OVER;
+        here->entry_due = true;
     }
     const bool begun = release_second();
-    if (dive_passed(&state.next_look)) {
+    if (dive_passed(&here->next_look)) {
         dive_look();
     }
     dive_drive();
-    write_down(begun);
+    /* Slow writes only now that all has changed that has to; but a try is written down before it begins. */
+    if (begun) {
+        journal_put_early(-here->face.shift);
+        journal_put(true);
+        release_begin();
+        dive_drive();
+    } else if (journal_due() || here->entry_due) {
+        if (here->elapsed % HOUR_S == 0 && here->resets_hour < STORM_RESETS) {
+            here->resets_hour = 0;
+        }
+        here->entry_due = false;
+        journal_put(false);
+    }
+    (void)journal_due();
+    sense_history(true);
 }
 
 /* The contact, for as long as it has something to say. */
@@ -157,7 +159,7 @@ void dive_second(void)
     here->step = 0;
     here->up++;
     const bool wet = sense_contacts();
-    release_keep_hold();
+    here->hold_check = here->hold ^ UINT16_MAX;
     play_second();
     if (dive_started() && here->elapsed < (second_t)LAYOUT_HEADER_END_HIGH) {
         here->elapsed++;

@@ -10,16 +10,11 @@
 /* With both slots bad: what is kept goes on with the release, steadily, and stays on. */
 static void look_without_block(void)
 {
-    memset(state.outputs, 0, sizeof state.outputs);
-    state.next_look = FOREVER;
+    state.next_look = state.said.at;
     if (state.fired || dive_passed(&state.said.at)) {
         for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
-            if (bit_set(state.said.keep, n)) {
-                state.outputs[n].level = FULL;
-            }
+            state.outputs[n].level = bit_set(state.said.keep, n) ? FULL : 0U;
         }
-    } else {
-        state.next_look = state.said.at;
     }
 }
 
@@ -60,31 +55,28 @@ void dive_look(void)
     turn_flashes();
 }
 
-static uint8_t wanted(uint8_t n, uint8_t bit)
-{
-    const struct output_state *const output = &state.outputs[n];
-    if ((BOARD_RELEASES & bit) != 0U) {
-        return (state.fires & bit) != 0U ? FULL : 0U;
-    }
-    if (state.alone && state.fires != 0U) {
-        return 0;
-    }
-    return output->every == 0U || output->steady || output->phase < output->lit ? output->level : 0U;
-}
-
 /* Off before on, so that what is cut at a firing command is off first. */
 void dive_drive(void)
 {
-    state.drive_now = false;
+    struct state *const here = state_here();
+    here->drive_now = false;
     for (uint8_t turn = 0; turn < 2U; turn++) {
+        const struct output_state *output = state.outputs;
         uint8_t bit = 1;
         for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
-            const uint8_t percent = wanted(n, bit);
+            uint8_t percent = output->level;
+            if ((BOARD_RELEASES & bit) != 0U) {
+                percent = (here->fires & bit) != 0U ? FULL : 0U;
+            } else if ((here->alone && here->fires != 0U)
+                       || (output->every != 0U && !output->steady && output->phase >= output->lit)) {
+                percent = 0;
+            }
             if (percent != state.driven[n] && (turn != 0U || percent == 0U)) {
                 state.driven[n] = percent;
                 dive_port.output(n, percent);
             }
             bit = (uint8_t)(bit << 1);
+            output++;
         }
     }
 }

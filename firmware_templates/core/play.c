@@ -92,7 +92,7 @@ void play_begin(uint16_t speed)
     dive_forget();
     state.stage = STAGE_STARTED;
     play.speed = speed;
-    release_lay_out(0);
+    release_lay_out();
     state.primary.turn = state.said.at;
     state.backup.turn = state.said.latest;
     dive_look();

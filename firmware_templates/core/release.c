@@ -1,80 +1,66 @@
-/* release.c: what keeps the release from firing stands in may_fire() and due(), one line each, and nowhere else.
+/* release.c: what keeps the release from firing stands in may_fire() and release_second(), one line each, and nowhere else.
    Priority: bench lead and hold > wet latch > not_before > latest > low voltage > at. */
 #include "release.h"
 
 #include "journal.h"
 
-/* Survives a reset without loss of power, with its complement to know it by: a hold after a power-on reset is not over
-   because the watchdog bit. */
-static uint16_t kept PORT_KEPT, kept_inverse PORT_KEPT;
-#define KEPT_HOLD 0x3FFU
-#define KEPT_NO_FURTHER 0x8000U
-
-/* The release that is fired first: the primary, or the backup where there is no primary. */
-static const struct firing *first_firing(void)
-{
-    return state.said.primary.present ? &state.said.primary : &state.said.backup;
-}
-
 /* ---- the seconds it hangs on ---- */
 
-static PORT_APART void move(second_t *second, second_t since, bool later)
+/* The crystal failed: planned seconds behind that are uncertain by the internal oscillator's tolerance. */
+static PORT_APART void move(second_t *second, bool later)
 {
-    if (*second > since) {
-        const second_t off = ((*second - since) >> BOARD_INTERNAL_SHIFT) + 1;
-        if (!later) {
-            *second -= off;
-        } else if (*second < FOREVER - off) {
-            *second += off;
-        } else {
-            *second = FOREVER;
-        }
+    const second_t since = state.clock_failed;
+    const second_t then = *second;
+    if (then > since) {
+        const span_t off = ((span_t)(then - since) >> BOARD_INTERNAL_SHIFT) + 1U;
+        *second = (second_t)(later ? (span_t)then + off : (span_t)then - off);
     }
 }
 
 /* Earlier by as much; that nothing fires before not_before is for may_fire() alone to see to. */
-void release_clock_off(second_t since)
+void release_clock_off(void)
 {
+    struct settings *const said = settings_here();
     state.faults |= LINK_FAULT_CLOCK;
-    move(&state.said.not_before, since, true);
-    move(&state.said.latest, since, false);
-    move(&state.at, since, false);
+    move(&said->not_before, true);
+    if (said->not_before < 0) {
+        said->not_before = FOREVER; /* it does not fit into 24 bits */
+    }
+    move(&said->latest, false);
+    move(&state.at, false);
     state.next = 0;
 }
 
-void release_lay_out(second_t since)
+void release_lay_out(void)
 {
     struct state *const here = state_here();
-    const struct settings *said = &state.said;
-    PORT_HIDE(said);
-    const second_t at = said->at;
-    here->face.first_edge = said->trigger == LAYOUT_TRIGGER_WATER ? (second_t)WET_S : 0;
-    here->face.release = here->at = here->last_end = at;
+    const struct settings *const said = settings_here();
+    here->at = here->last_end = here->face.release = said->at;
     here->face.shift = here->next_look = here->next = 0;
     here->face.end = said->end;
     here->face.cut = UNKNOWN_S;
     if (said->primary.present || said->backup.present) {
-        here->face.cut = said->primary.present ? at : said->latest;
         here->last_end = UNKNOWN_S;
+        here->face.cut = said->primary.present ? said->at : said->latest;
     }
     if (here->clock_fault) {
-        release_clock_off(since);
+        release_clock_off();
     }
 }
 
-/* The first firing command is that of this second: what runs from release begins, the rest ends. */
-static void fire_first(second_t second)
+/* The first firing command is that of the second face.cut: what runs from release begins there, the rest ends. */
+static void fire_first(void)
 {
-    const struct firing *const first = first_firing();
-    const second_t shift = second - state.said.at;
-    state.fired = true;
-    state.face.cut = second;
+    struct state *const here = state_here();
+    const struct firing *const first = state.said.primary.present ? &state.said.primary : &state.said.backup;
+    const second_t shift = here->face.cut - here->face.release;
+    here->fired = true;
+    here->next_look = 0;
+    here->last_end = here->face.cut + (second_t)(uint16_t)(first->tries * (first->fire_s + first->pause_s) - first->pause_s);
     if (shift < 0) {
-        state.face.shift = shift;
-        state.face.end = state.said.end + shift;
+        here->face.shift = shift;
+        here->face.end += shift;
     }
-    state.last_end = second + (second_t)(uint16_t)(first->tries * (first->fire_s + first->pause_s) - first->pause_s);
-    state.next_look = 0;
 }
 
 /* ---- interlocks ---- */
@@ -93,26 +79,19 @@ static bool may_fire(void)
     return dive_passed(&state.said.not_before);
 }
 
-static bool backup_is_due(void)
-{
-    return dive_passed(&state.said.latest);
-}
-
-static bool first_is_due(void)
-{
-    return backup_is_due() || state.low_asks || (state.said.primary.present && dive_passed(&state.at));
-}
-
 /* ---- tries ---- */
 
-static void end_try(struct release *release, const struct firing *firing)
+static PORT_APART void end_try(struct release *release, const struct firing *firing)
 {
-    release->on = 0;
-    if (release->tries < firing->tries) {
-        release->turn += firing->pause_s;
-    } else {
-        release->turn += (second_t)FURTHER_TRY_S - (release->further ? firing->fire_s : 0);
+    uint16_t pause = firing->pause_s;
+    if (release->tries >= firing->tries) {
+        pause = FURTHER_TRY_S;
+        if (release->further) {
+            pause = (uint16_t)(pause - firing->fire_s); /* from beginning to beginning */
+        }
     }
+    release->on = 0;
+    release->turn += pause;
 }
 
 /* Whether a try begins. */
@@ -124,16 +103,20 @@ static bool run(struct release *release, const struct firing *firing, bool due, 
         }
         end_try(release, firing); /* one that is cut counts all the same */
     }
+    if (!allowed || !firing->present) {
+        return false;
+    }
     const bool further = release->tries >= firing->tries;
     if (release->tries != 0U) {
         due = dive_passed(&release->turn) && !(further && state.no_further);
     }
-    if (!due || !allowed || !firing->present) {
+    if (!due) {
         return false;
     }
     if (!state.fired) {
         state.stage = STAGE_FIRED;
-        fire_first(state.elapsed);
+        state.face.cut = state.elapsed;
+        fire_first();
     }
     release->on = (uint8_t)(1U << firing->output);
     release->further = further;
@@ -141,20 +124,23 @@ static bool run(struct release *release, const struct firing *firing, bool due, 
         release->tries++;
     }
     release->turn = state.elapsed + firing->fire_s;
-    return !dive_passed(&release->turn);
+    (void)dive_passed(&release->turn);
+    return true;
 }
 
+/* Low voltage asks, and `at` has come, for the release that is fired first alone. */
 bool release_second(void)
 {
+    struct state *const here = state_here();
     const bool allowed = may_fire();
-    const bool due = first_is_due();
-    bool begun = run(&state.primary, &state.said.primary, due, allowed);
-    if (run(&state.backup, &state.said.backup, state.said.primary.present ? backup_is_due() : due, allowed)) {
+    const bool late = dive_passed(&state.said.latest);
+    bool begun = run(&state.primary, &state.said.primary, dive_passed(&here->at) || late || here->low_asks, allowed);
+    if (run(&state.backup, &state.said.backup, late || (here->low_asks && !state.said.primary.present), allowed)) {
         begun = true;
     }
-    state.fires = (uint8_t)(state.fires & (state.primary.on | state.backup.on));
-    if (!state.fired && dive_passed(&state.face.cut)) {
-        state.face.cut = FOREVER; /* it is held: nothing is cut before it fires */
+    here->fires = (uint8_t)(here->fires & (state.primary.on | state.backup.on));
+    if (!here->fired && dive_passed(&here->face.cut)) {
+        here->face.cut = FOREVER; /* it is held: nothing is cut before it fires */
     }
     return begun;
 }
@@ -164,17 +150,10 @@ void release_begin(void)
     state.fires = state.primary.on | state.backup.on;
 }
 
-void release_put_early(void)
-{
-    if (state.face.shift != 0) {
-        journal_put_early(-state.face.shift);
-    }
-}
-
 /* ---- after a reset ---- */
 
 /* The next try comes after a pause, the next further one after its six hours. */
-static void resume(struct release *release, const struct firing *firing)
+static PORT_APART void resume(struct release *release, const struct firing *firing)
 {
     release->turn = state.elapsed;
     if (release->tries > firing->tries) {
@@ -185,42 +164,16 @@ static void resume(struct release *release, const struct firing *firing)
 
 void release_resume(void)
 {
+    struct state *const here = state_here();
     const second_t early = journal_early();
-    second_t second = state.face.cut;
     if (early != 0) {
-        second = state.said.at - early;
+        here->face.cut = here->face.release - early;
     }
-    fire_first(dive_passed(&second) ? second : state.elapsed);
-    state.alone = true;
+    if (!dive_passed(&here->face.cut)) {
+        here->face.cut = here->elapsed;
+    }
+    fire_first();
+    here->alone = true;
     resume(&state.primary, &state.said.primary);
     resume(&state.backup, &state.said.backup);
-}
-
-void release_hold_after(enum port_reset cause)
-{
-    struct state *const here = state_here();
-    if (cause == PORT_RESET_POWER) {
-        here->hold = HOLD_S + 1U; /* the present second counts too */
-        here->held_by_power = true;
-        here->no_further = true;
-        here->wet_latched = false; /* out of the water by now? the contact must say it again */
-    } else if ((kept ^ kept_inverse) == UINT16_MAX) {
-        if ((kept & KEPT_HOLD) != 0U) {
-            here->hold = kept & KEPT_HOLD;
-            here->held_by_power = true;
-        }
-        if ((kept & KEPT_NO_FURTHER) != 0U) {
-            here->no_further = true;
-        }
-    }
-    release_keep_hold();
-}
-
-void release_keep_hold(void)
-{
-    kept = state.held_by_power ? state.hold : 0U;
-    if (state.no_further) {
-        kept |= KEPT_NO_FURTHER;
-    }
-    kept_inverse = (uint16_t)~kept;
 }

@@ -162,20 +162,17 @@ void schedule_look(void)
     memset(state.outputs, 0, sizeof state.outputs);
     bits.time_bits = state.said.time_bits;
     bits.shift = state.said.shift + face->shift;
-    note(&look, face->first_edge);
     note(&look, face->end);
     note(&look, face->cut);
-    if (look.t >= face->first_edge) {
-        look.follower.leader = OWN;
-        (void)walk(&look, look.t);
-        struct bits_place at = state.said.first[FOLLOWERS];
-        for (uint8_t left = state.said.followers; left > 0U && look.t < look.end; left--) {
-            bits.at = at;
-            bits_take_record(ROWS_FOLLOWER, &look.follower);
-            at = bits.at;
-            if (bit_set(look.keep, look.follower.leader) && follows(&look)) {
-                add(&look, look.follower.output, look.follower.level, NULL);
-            }
+    look.follower.leader = OWN;
+    (void)walk(&look, look.t);
+    struct bits_place at = state.said.first[FOLLOWERS];
+    for (uint8_t left = state.said.followers; left > 0U && look.t < look.end; left--) {
+        bits.at = at;
+        bits_take_record(ROWS_FOLLOWER, &look.follower);
+        at = bits.at;
+        if (bit_set(look.keep, look.follower.leader) && follows(&look)) {
+            add(&look, look.follower.output, look.follower.level, NULL);
         }
     }
     state.next_look = look.next;

@@ -48,7 +48,7 @@ static bool only_kept_is_on(void)
     return true;
 }
 
-static bool low(uint8_t *below, uint16_t limit)
+static PORT_APART bool low(uint8_t *below, uint16_t limit)
 {
     if (state.pack_mv >= limit) {
         *below = 0;
@@ -95,18 +95,15 @@ void sense_pack(void)
 
 void sense_history(bool write)
 {
-    struct state *const here = state_here();
-    if (!state.has_block || !dive_passed(&here->next_reading)) {
+    if (!state.has_block) {
         return;
     }
-    const second_t spacing = history_spacing();
-    const second_t until = write ? here->elapsed : here->elapsed + JOURNAL_BEHIND_S;
-    while (here->readings <= history_cells() && here->next_reading <= until) {
-        if (write && here->readings != 0U) {
-            history_put((uint8_t)(here->readings - 1U), state.pack_mv);
+    const second_t elapsed = write ? state.elapsed : state.elapsed + JOURNAL_BEHIND_S;
+    const second_t due = elapsed / history_spacing();
+    if (due > (second_t)state.readings && due <= (second_t)history_cells()) {
+        state.readings = (uint8_t)due;
+        if (write) {
+            history_put((uint8_t)(state.readings - 1U), state.pack_mv);
         }
-        here->readings++;
-        here->next_reading += spacing;
     }
-    (void)dive_passed(&here->next_reading);
 }

@@ -40,54 +40,57 @@ struct release {
     second_t turn; /* the try under way ends, or the next one begins */
 };
 
-/* What is written to and read most stands first: a processor with 8 bits reaches 64 bytes from a pointer in one step. */
+/* What is used most stands first: a processor of 8 bits reaches 64 bytes from a pointer in one step. Not cleared by a reset
+   before dive_boot() does it. */
 struct state {
+    bool armed;
+    uint8_t step;         /* of this second, in 1/64 s, up to which all is done */
+    uint16_t hold_check;  /* the complement of hold, to know after a reset that it survived */
+
     /* of one dive: forgotten when it is armed and when it is stood down */
     second_t elapsed;
-    second_t next;         /* nothing that hangs on time is due before this second, see dive_passed() */
-    second_t next_look;    /* no output changes before this second */
+    second_t next;        /* nothing that hangs on time is due before this second, see dive_passed() */
+    second_t next_look;   /* no output changes before this second */
     second_t next_sample;
-    second_t next_reading; /* of the voltage history */
-    uint8_t readings;      /* of it so far, the one at the start counted */
-    struct face face;      /* the dive as the outputs see it; UNKNOWN_S: no firing command is expected */
-    second_t at;           /* planned release, sooner where the crystal failed */
-    second_t last_end;     /* of the last try of the release that is fired first */
-    struct release primary, backup;
+    second_t at;          /* planned release, sooner where the crystal failed */
+    second_t last_end;    /* of the last try of the release that is fired first */
+    struct face face;     /* the dive as the outputs see it; cut UNKNOWN_S: no firing command is expected */
     uint8_t stage;
     bool wet_latched;
-    uint8_t wet_run;       /* s continuously wet */
-    bool reduced;          /* everything outside the keep mask is off */
+    uint8_t wet_run;      /* s continuously wet */
+    bool reduced;         /* everything outside the keep mask is off */
     bool fired;
-    bool alone;            /* a try was cut by a reset: nothing else is on while one fires */
-    bool low_asks;         /* low voltage asks for the release */
-    bool no_further;       /* no further tries: a power-on reset came between, or nobody knows the end */
-    bool held_by_power;    /* ... the hold, because of a power-on reset */
-    uint16_t hold;         /* s that a release still has to wait */
-    bool clock_fault;      /* in this dive */
-    bool entry_due;        /* the journal's next entry must not wait for its time */
+    bool alone;           /* a try was cut by a reset: nothing else is on while one fires */
+    bool low_asks;        /* low voltage asks for the release */
+    bool no_further;      /* no further tries: a power-on reset came between, or nobody knows the end */
+    bool held_by_power;   /* ... the hold, because of a power-on reset */
+    bool clock_fault;     /* in this dive */
+    bool entry_due;       /* the journal's next entry must not wait for its time */
     uint8_t resets_hour;
-    uint8_t choice;        /* combination of field changes */
+    uint8_t fires;        /* release outputs that are on, as bits */
+    uint8_t flash_every;  /* steps from one turn of any flash pattern to the next, 0: nothing flashes */
+    uint8_t flash_since;  /* steps since the phases of the outputs were right */
+    bool drive_now;       /* an output may have to change */
+    uint16_t hold;        /* s that a release still has to wait */
+    uint16_t pulse_left;  /* steps of 1/64 s that a pulse on the bench still has */
     uint8_t below_shed, below_release; /* s */
     uint16_t lowest_mv;
     uint16_t faults;
-    uint8_t fires;         /* release outputs that are on, as bits */
-    uint8_t flash_every;   /* steps from one turn of any flash pattern to the next, 0: nothing flashes */
-    uint8_t flash_since;   /* steps since the phases of the outputs were right */
-    bool drive_now;        /* an output may have to change */
-    uint16_t pulse_left;   /* steps of 1/64 s that a pulse on the bench still has */
+    second_t clock_failed; /* where clock_fault says so */
+    uint8_t choice;       /* combination of field changes */
+    uint8_t readings;     /* of the voltage history, so far */
+    struct release primary, backup;
     struct output_state outputs[BOARD_OUTPUTS];
 
     /* lasting; the first of them is known to dive_forget() */
     uint16_t resets;
-    second_t up;           /* s since this boot */
+    uint32_t code;        /* of what is armed */
+    bool has_block;       /* else the essentials alone */
+    bool lead;            /* of the bench, detected */
+    uint8_t frame_age;    /* s since the last valid frame, 255 at most */
+    bool clock_internal;  /* now, by a fault */
+    second_t up;          /* s since this boot */
     uint16_t pack_mv;
-    bool lead;
-    uint8_t frame_age;     /* s since the last valid frame, 255 at most */
-    uint8_t step;          /* of this second, in 1/64 s, up to which all is done */
-    bool clock_internal;   /* now, by a fault */
-    bool armed;
-    bool has_block;        /* else the essentials alone */
-    uint32_t code;         /* of what is armed */
     uint8_t driven[BOARD_OUTPUTS]; /* percent that the port was told */
     struct settings said;
     uint8_t block[BOARD_BLOCK_MOST];
@@ -101,6 +104,14 @@ static inline struct state *state_here(void)
     struct state *here = &state;
     PORT_HIDE(here);
     return here;
+}
+
+/* The settings in the same way. */
+static inline struct settings *settings_here(void)
+{
+    struct settings *said = &state.said;
+    PORT_HIDE(said);
+    return said;
 }
 
 /* Opens the reader on the block that is flown. */
