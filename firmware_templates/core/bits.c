@@ -142,32 +142,3 @@ void bits_take_fields(const struct field *fields, uint8_t count, void *into)
         }
     }
 }
-
-void bits_put_fields(const struct field *fields, uint8_t count, const void *from, uint8_t *bytes)
-{
-    uint8_t mask = 0x80;
-    for (; count > 0U; count--, fields++) {
-        const uint8_t how = PORT_CONST_BYTE(&fields->how);
-        const uint8_t *place = (const uint8_t *)from + PORT_CONST_BYTE(&fields->place);
-        uint8_t width = how & FIELD_WIDTH;
-        span_t number = 0;
-        for (uint8_t size = (uint8_t)(width + 7U) / 8U; size > 0U; size--) {
-            number = number << 8 | place[size - 1U];
-        }
-        if ((how & FIELD_PLUS_ONE) != 0U) {
-            number--;
-        }
-        number <<= ROW_TIME - width;
-        for (; width > 0U; width--) {
-            if ((number & 0x800000UL) != 0U) {
-                *bytes |= mask;
-            }
-            number <<= 1;
-            mask >>= 1;
-            if (mask == 0U) {
-                mask = 0x80;
-                bytes++;
-            }
-        }
-    }
-}

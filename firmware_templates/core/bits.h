@@ -51,14 +51,10 @@ struct field {
      (uint8_t)offsetof(struct structure, member)}
 #define FIELD(structure, member, bits) FIELD_AS(structure, member, bits, 0U)
 #define FIELD_LESS(structure, member, bits) FIELD_AS(structure, member, bits, FIELD_PLUS_ONE)
-/* 25 to 32 bits, in a uint32_t. */
-#define FIELD_LONG(structure, member, bits)                                                                            \
-    {(bits) - 16U, (uint8_t)(offsetof(struct structure, member) + 2U)},                                                \
-    {16, (uint8_t)offsetof(struct structure, member)}
+/* 25 to 32 bits, in a uint32_t, take two rows: the upper ones at its place + 2, then 16 at its place. */
 
-/* Takes count fields into a structure, or puts them from there into bytes, which are all zero. */
+/* Takes count fields into a structure. */
 void bits_take_fields(const struct field *fields, uint8_t count, void *into);
-void bits_put_fields(const struct field *fields, uint8_t count, const void *from, uint8_t *bytes);
 
 /* Takes a record by its rows, see records.h. */
 void bits_take_record(uint8_t record, void *into);

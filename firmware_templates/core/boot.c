@@ -55,30 +55,20 @@ void dive_stand_down(void)
 {
     state.stage = STAGE_OVER; /* at 0 s, where it was not started */
     journal_put(false);
-    if (state.has_block) {
-        (void)store_put_essentials(false, state.code);
-    } else {
-        (void)store_void_essentials();
-    }
+    (void)store_put_essentials(false);
     state.armed = false;
     dive_forget();
     dive_drive();
 }
 
-static void fly_essentials(const struct essentials *essentials)
+/* What they do not say, on top of what was taken from them. */
+static void fly_essentials(void)
 {
     struct settings *said = &state.said;
-    memset(said, 0, sizeof *said);
     said->trigger = LAYOUT_TRIGGER_WATER;
-    said->without_water = essentials->without_water;
-    said->at = essentials->at;
-    said->not_before = essentials->not_before;
-    said->latest = essentials->latest;
     said->end = (second_t)FOREVER;
-    said->primary = essentials->primary;
     said->bottom = said->rise = UNKNOWN_S;
     said->series = 1;
-    said->keep = essentials->keep;
     state.no_further = true; /* nobody knows the end, and nothing fires after it */
     state.reduced = true;
     state.faults |= LINK_FAULT_SETTINGS;
@@ -87,24 +77,16 @@ static void fly_essentials(const struct essentials *essentials)
 /* Which settings count, and whether the board is armed with them; the journal, where there is one. */
 static bool find_dive(void)
 {
-    struct essentials essentials;
-    store_essentials(&essentials);
-    state.armed = essentials.valid && essentials.armed;
-    state.code = essentials.code;
-    uint8_t slot = store_active(state.armed, state.code);
-    state.has_block = slot != LINK_NO_SLOT && store_fly(slot);
-    if (state.has_block && !essentials.valid) {
-        state.code = store_sum((uint16_t)(store_address(slot) + 1U), state.said.length)
-                     & ((1UL << LAYOUT_ESSENTIALS_CODE_BITS) - 1UL);
-    }
+    const bool valid = store_essentials();
+    store_fly();
     if (state.armed && !state.has_block) {
-        fly_essentials(&essentials);
+        fly_essentials();
     }
-    if (essentials.valid && !essentials.armed) {
+    if (valid && !state.armed) {
         return false;
     }
-    const bool found = journal_read(state.code);
-    if (!essentials.valid && found && state.stage != STAGE_OVER && state.has_block) {
+    const bool found = journal_read();
+    if (!valid && found && state.stage != STAGE_OVER && state.has_block) {
         state.armed = true; /* it was armed, and the record has been damaged since */
         state.faults |= LINK_FAULT_ESSENTIALS;
     }

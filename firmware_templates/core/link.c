@@ -68,15 +68,6 @@ static void stuff(const uint8_t *body, uint8_t length)
     line.last_length = to;
 }
 
-static uint16_t sum_of(const uint8_t *bytes, uint8_t length)
-{
-    uint16_t sum = SUM16_START;
-    for (uint8_t n = 0; n < length; n++) {
-        sum = sum16(sum, bytes[n]);
-    }
-    return sum;
-}
-
 /* Length of the readable frame in line.bytes without its checksum, 0 where there is none. */
 static uint8_t readable(void)
 {
@@ -87,9 +78,7 @@ static uint8_t readable(void)
     if (length < LEAST_BODY) {
         return 0;
     }
-    const uint8_t body = (uint8_t)(length - SUM_BYTES);
-    const uint16_t sum = sum_of(line.bytes, body);
-    return line.bytes[body] == (uint8_t)(sum >> 8) && line.bytes[body + 1U] == (uint8_t)sum ? body : 0U;
+    return sum16_of(line.bytes, length) == 0U ? (uint8_t)(length - SUM_BYTES) : 0U;
 }
 
 static void obey(uint8_t length)
@@ -108,7 +97,7 @@ static void obey(uint8_t length)
         return;
     }
     state.frame_age = 0;
-    const uint16_t sum = sum_of(line.bytes, answer);
+    const uint16_t sum = sum16_of(line.bytes, answer);
     line.bytes[answer] = (uint8_t)(sum >> 8);
     line.bytes[answer + 1U] = (uint8_t)sum;
     stuff(line.bytes, (uint8_t)(answer + SUM_BYTES));

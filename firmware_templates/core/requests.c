@@ -52,21 +52,9 @@ static uint8_t check_code(uint32_t code)
     return code == code_that_counts() ? DONE : LINK_REASON_WRONG_CODE;
 }
 
-/* What is flown from and said to count, after the slots have changed. */
-static void look_again(void)
-{
-    struct slot slots[2];
-    const uint8_t active = store_both(slots, state.armed, state.code);
-    state.has_block = active != LINK_NO_SLOT && store_fly(active);
-    if (state.has_block) {
-        state.code = slots[active].code;
-    }
-}
-
 static uint8_t identify(void)
 {
-    struct slot slots[2];
-    const uint8_t active = store_both(slots, state.armed, state.code);
+    store_look();
     sense_measure();
     memcpy(answer + LINK_REPLY_IDENTIFY_TOKEN_AT, asked, 2);
     put(LINK_REPLY_IDENTIFY_PROTOCOL_AT, 1, LINK_PROTOCOL_VERSION);
@@ -76,11 +64,11 @@ static uint8_t identify(void)
     put(LINK_REPLY_IDENTIFY_EEPROM_SIZE_AT, 2, BOARD_EEPROM_SIZE);
     put(LINK_REPLY_IDENTIFY_SLOT_SIZE_AT, 2, BOARD_SLOT_SIZE);
     put(LINK_REPLY_IDENTIFY_STATE_AT, 1, dive_state());
-    put(LINK_REPLY_IDENTIFY_ACTIVE_AT, 1, active);
-    put(LINK_REPLY_IDENTIFY_SEQUENCE_A_AT, 1, slots[0].sequence);
-    put(LINK_REPLY_IDENTIFY_CODE_A_AT, 4, slots[0].code);
-    put(LINK_REPLY_IDENTIFY_SEQUENCE_B_AT, 1, slots[1].sequence);
-    put(LINK_REPLY_IDENTIFY_CODE_B_AT, 4, slots[1].code);
+    put(LINK_REPLY_IDENTIFY_ACTIVE_AT, 1, store_counts);
+    put(LINK_REPLY_IDENTIFY_SEQUENCE_A_AT, 1, store_slots[0].sequence);
+    put(LINK_REPLY_IDENTIFY_CODE_A_AT, 4, store_slots[0].code);
+    put(LINK_REPLY_IDENTIFY_SEQUENCE_B_AT, 1, store_slots[1].sequence);
+    put(LINK_REPLY_IDENTIFY_CODE_B_AT, 4, store_slots[1].code);
     put(LINK_REPLY_IDENTIFY_ARMED_AT, 1, state.armed ? 1U : 0U);
     put(LINK_REPLY_IDENTIFY_ELAPSED_AT, 3, dive_started() ? (uint32_t)state.elapsed : 0U);
     put(LINK_REPLY_IDENTIFY_PACK_MV_AT, 2, state.pack_mv);
@@ -105,19 +93,6 @@ static uint8_t read(void)
     return DONE;
 }
 
-static bool is_valid(uint8_t number)
-{
-    struct slot slot;
-    store_slot(number, &slot);
-    return slot.valid;
-}
-
-/* Both slots are looked at only where it is needed: that takes longest of all. */
-static bool is_active(uint8_t number)
-{
-    return is_valid(number) && number == store_active(false, 0);
-}
-
 static uint8_t write(void)
 {
     const uint8_t slot = asked[LINK_ASK_WRITE_SLOT_AT];
@@ -129,47 +104,27 @@ static uint8_t write(void)
     if (state.armed) {
         return LINK_REASON_ARMED;
     }
-    if (is_active(slot) || length < 1U || offset + length > BOARD_SLOT_SIZE - BOARD_SUM_BYTES) {
+    if (slot == store_counts || length < 1U || offset + length > BOARD_SLOT_SIZE - BOARD_SUM_BYTES) {
         return LINK_REASON_OUT_OF_RANGE;
     }
     if (!store_put((uint16_t)(store_address(slot) + offset), asked + LINK_ASK_WRITE_DATA_AT, length)) {
         return LINK_REASON_MEMORY_FAILED;
     }
-    if (is_valid(slot)) { /* by a checksum that stood there, or came with the data */
-        look_again();
-    }
+    store_written(slot); /* a checksum that stood there, or came with the data, may make it valid */
     memcpy(answer, asked, LINK_REPLY_WRITE_SIZE);
     answer_size = LINK_REPLY_WRITE_SIZE;
     return DONE;
 }
 
-static uint8_t commit_block(uint16_t address, uint8_t length, uint32_t sum)
+/* Settings that this board could fly, in a slot that lacks no more than its checksum. */
+static uint8_t check_written(uint8_t slot, uint8_t length)
 {
     struct settings said;
-    bits_open(NULL, (uint16_t)(address + 1U), length);
+    bits_open(NULL, (uint16_t)(store_address(slot) + 1U), length);
     if (!block_open(&said)) {
         return LINK_REASON_UNREADABLE_SETTINGS;
     }
-    if (said.board_type != BOARD_TYPE) {
-        return LINK_REASON_WRONG_BOARD_TYPE;
-    }
-    const uint8_t bytes[] = {(uint8_t)sum, (uint8_t)(sum >> 8), (uint8_t)(sum >> 16), (uint8_t)(sum >> 24)};
-    return store_put((uint16_t)(address + 1U + length), bytes, sizeof bytes) ? DONE : LINK_REASON_MEMORY_FAILED;
-}
-
-/* A slot that was not valid before is so now; where the other one counted, the newer counts. */
-static void count_new(uint8_t number, const struct slot *slot)
-{
-    const uint8_t other = dive_port.load(store_address((uint8_t)(1U - number)));
-    const uint8_t ahead = (uint8_t)(slot->sequence - other);
-    if (state.has_block && (ahead == 0U || ahead >= 128U)) {
-        look_again();
-        return;
-    }
-    state.has_block = slot->valid && store_fly(number);
-    if (state.has_block) {
-        state.code = slot->code;
-    }
+    return said.board_type == BOARD_TYPE ? DONE : LINK_REASON_WRONG_BOARD_TYPE;
 }
 
 static uint8_t commit(void)
@@ -177,8 +132,6 @@ static uint8_t commit(void)
     const uint8_t slot = asked[LINK_ASK_COMMIT_SLOT_AT];
     const uint8_t sequence = asked[LINK_ASK_COMMIT_SEQUENCE_AT];
     const uint8_t length = asked[LINK_ASK_COMMIT_LENGTH_AT];
-    const uint32_t sum = number_at(asked + LINK_ASK_COMMIT_CRC_AT, 4);
-    struct slot held;
     if (slot > LINK_ASK_COMMIT_SLOT_TOP) {
         return LINK_REASON_OUT_OF_RANGE;
     }
@@ -189,29 +142,28 @@ static uint8_t commit(void)
         return LINK_REASON_OUT_OF_RANGE;
     }
     const uint16_t address = store_address(slot);
-    const bool right = store_sum(address, (uint16_t)(1U + length)) == sum;
-    store_slot(slot, &held);
-    if (!(held.valid && right && held.sequence == sequence && held.length == length)) {
-        if (held.sequence != sequence || held.length != length || !right) {
-            return LINK_REASON_BAD_CHECKSUM;
-        }
-        const uint8_t reason = commit_block(address, length, sum);
-        if (reason != DONE) {
-            return reason;
-        }
-        store_slot(slot, &held);
-        count_new(slot, &held);
+    if (dive_port.load(address) != sequence || dive_port.load((uint16_t)(address + 1U)) != length
+        || store_sum(address, (uint16_t)(1U + length)) != number_at(asked + LINK_ASK_COMMIT_CRC_AT, 4)) {
+        return LINK_REASON_BAD_CHECKSUM;
     }
+    const uint8_t reason = check_written(slot, length);
+    if (reason != DONE) {
+        return reason;
+    }
+    if (!store_seal(slot)) {
+        return LINK_REASON_MEMORY_FAILED;
+    }
+    store_fly();
     put(LINK_REPLY_COMMIT_SLOT_AT, 1, slot);
     put(LINK_REPLY_COMMIT_SEQUENCE_AT, 1, sequence);
-    put(LINK_REPLY_COMMIT_CODE_AT, 4, held.code);
+    put(LINK_REPLY_COMMIT_CODE_AT, 4, store_slots[slot].code);
     answer_size = LINK_REPLY_COMMIT_SIZE;
     return DONE;
 }
 
-static uint8_t write_arming(uint8_t active)
+static uint8_t write_arming(void)
 {
-    if (!store_copy(active, state.said.length)) {
+    if (!store_copy()) {
         return LINK_REASON_MEMORY_FAILED;
     }
     /* The journal says "not started" before the record says "armed", and "armed" after it: whatever is torn, the board
@@ -219,8 +171,8 @@ static uint8_t write_arming(uint8_t active)
     state.stage = STAGE_OVER;
     state.elapsed = 0;
     journal_put_all();
-    journal_clear_early();
-    if (!store_put_essentials(true, state.code)) {
+    journal_put_early(0);
+    if (!store_put_essentials(true)) {
         return LINK_REASON_MEMORY_FAILED;
     }
     dive_armed_now();
@@ -236,11 +188,10 @@ static uint8_t arm(void)
         return LINK_REASON_ARMED;
     }
     if (!state.armed) {
-        const uint8_t active = store_active(false, 0);
-        look_again();
+        store_fly();
         uint8_t reason = check_code(code);
         if (reason == DONE) {
-            reason = write_arming(active);
+            reason = write_arming();
         }
         if (reason != DONE) {
             return reason;
@@ -257,12 +208,11 @@ static uint8_t disarm(void)
     play_stop();
     if (state.armed) {
         dive_stand_down();
-        struct essentials essentials;
-        store_essentials(&essentials);
-        if (essentials.valid && essentials.armed) {
+        (void)store_essentials();
+        if (state.armed) {
             return LINK_REASON_MEMORY_FAILED;
         }
-        look_again();
+        store_fly();
     }
     put(LINK_REPLY_DISARM_STATE_AT, 1, dive_state());
     answer_size = LINK_REPLY_DISARM_SIZE;
@@ -390,7 +340,7 @@ static uint8_t play(void)
         if (play_on() || state.pulse_left != 0U) {
             return LINK_REASON_BUSY;
         }
-        look_again();
+        store_fly();
         const uint8_t reason = check_code(number_at(asked + LINK_ASK_PLAY_CODE_AT, 4));
         if (reason != DONE) {
             return reason;

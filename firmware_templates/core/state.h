@@ -20,18 +20,6 @@
 
 enum stage { STAGE_ARMED, STAGE_STARTED, STAGE_FIRED, STAGE_OVER };
 
-/* The essentials record, outside both slots. */
-struct essentials {
-    bool valid;
-    uint8_t version;
-    bool armed;
-    bool without_water;
-    uint8_t keep;
-    uint32_t code;
-    second_t not_before, at, latest;
-    struct firing primary;
-};
-
 /* One release under way. */
 struct release {
     uint8_t on;    /* while a try runs the bit of its output, otherwise 0 */

@@ -5,12 +5,15 @@
 #include "sums.h"
 
 #define CODE_MASK ((1UL << LAYOUT_ESSENTIALS_CODE_BITS) - 1UL)
-#define CALIBRATION_AT LAYOUT_ESSENTIALS_BYTES
+#define SUM32_RIGHT 0x2144DF1CUL /* what bytes with their CRC-32 behind them come to */
 #define VOID 0xFFU
+
+struct slot store_slots[2];
+uint8_t store_counts;
 
 bool store_fits(uint8_t length)
 {
-    return (uint16_t)(length - 1U) < BOARD_BLOCK_MOST;
+    return (uint8_t)(length - 1U) < BOARD_BLOCK_MOST;
 }
 
 uint16_t store_address(uint8_t slot)
@@ -21,138 +24,91 @@ uint16_t store_address(uint8_t slot)
 uint32_t store_sum(uint16_t address, uint16_t count)
 {
     uint32_t sum = SUM32_START;
-    for (uint16_t n = 0; n < count; n++) {
-        sum = sum32(sum, dive_port.load((uint16_t)(address + n)));
+    for (; count > 0U; count--) {
+        sum = sum32(sum, dive_port.load(address++));
     }
     return ~sum;
 }
 
-static bool sum_is_there(uint16_t address, uint32_t sum)
-{
-    for (uint8_t n = 0; n < BOARD_SUM_BYTES; n++) {
-        if (dive_port.load((uint16_t)(address + n)) != (uint8_t)(sum >> (8U * n))) {
-            return false;
-        }
-    }
-    return true;
-}
+/* ---- slots ---- */
 
-void store_slot(uint8_t number, struct slot *slot)
+/* Whether it may count. */
+static bool look_at(uint8_t number)
 {
-    const uint16_t address = store_address(number);
-    slot->valid = false;
+    struct slot *slot = &store_slots[number];
+    struct settings said;
+    uint16_t address = store_address(number);
     slot->sequence = dive_port.load(address);
     slot->length = dive_port.load((uint16_t)(address + 1U));
     slot->code = LINK_NO_CODE;
-    if (!store_fits(slot->length)) {
-        return;
-    }
-    const uint16_t covered = (uint16_t)(1U + slot->length);
-    if (!sum_is_there((uint16_t)(address + covered), store_sum(address, covered))) {
-        return;
-    }
-    struct settings said;
-    bits_open(NULL, (uint16_t)(address + 1U), slot->length);
-    if (block_open(&said) && said.board_type == BOARD_TYPE) {
-        slot->valid = true;
-        slot->code = store_sum((uint16_t)(address + 1U), slot->length) & CODE_MASK;
-    }
-}
-
-uint8_t store_both(struct slot *slots, bool armed, uint32_t code)
-{
-    for (uint8_t n = 0; n < 2U; n++) {
-        store_slot(n, &slots[n]);
-        if (armed && slots[n].code != code) {
-            slots[n].valid = false;
-        }
-    }
-    if (slots[0].valid && slots[1].valid) {
-        const uint8_t ahead = (uint8_t)(slots[1].sequence - slots[0].sequence);
-        return ahead > 0U && ahead < 128U ? 1U : 0U;
-    }
-    return slots[0].valid ? 0U : slots[1].valid ? 1U : LINK_NO_SLOT;
-}
-
-uint8_t store_active(bool armed, uint32_t code)
-{
-    struct slot slots[2];
-    return store_both(slots, armed, code);
-}
-
-bool store_fly(uint8_t number)
-{
-    const uint16_t address = (uint16_t)(store_address(number) + 1U);
-    const uint8_t length = dive_port.load(address);
-    if (!store_fits(length)) {
+    if (!store_fits(slot->length)
+        || store_sum(address, (uint16_t)(1U + slot->length + BOARD_SUM_BYTES)) != SUM32_RIGHT) {
         return false;
     }
-    store_load(address, state.block, length);
-    dive_read_block();
-    return block_open(&state.said);
+    address++;
+    bits_open(NULL, address, slot->length);
+    if (!block_open(&said) || said.board_type != BOARD_TYPE) {
+        return false;
+    }
+    slot->code = store_sum(address, slot->length) & CODE_MASK;
+    return !state.armed || slot->code == state.code;
+}
+
+void store_look(void)
+{
+    store_counts = look_at(0) ? 0U : LINK_NO_SLOT;
+    if (look_at(1)
+        && (store_counts != 0U || (int8_t)(uint8_t)(store_slots[1].sequence - store_slots[0].sequence) > 0)) {
+        store_counts = 1;
+    }
+}
+
+void store_fly(void)
+{
+    store_look();
+    state.has_block = false;
+    if (store_counts != LINK_NO_SLOT) {
+        const struct slot *slot = &store_slots[store_counts];
+        state.code = slot->code;
+        store_load((uint16_t)(store_address(store_counts) + 1U), state.block, slot->length);
+        dive_read_block();
+        state.has_block = block_open(&state.said);
+    }
+}
+
+void store_written(uint8_t slot)
+{
+    if (look_at(slot)) {
+        store_fly();
+    }
 }
 
 bool store_put(uint16_t address, const uint8_t *bytes, uint8_t count)
 {
     dive_port.store(address, bytes, count);
-    for (uint8_t n = 0; n < count; n++) {
-        if (dive_port.load((uint16_t)(address + n)) != bytes[n]) {
-            return false;
-        }
-    }
-    return true;
-}
-
-bool store_copy(uint8_t from, uint8_t length)
-{
-    const uint16_t source = store_address(from);
-    const uint16_t target = store_address((uint8_t)(1U - from));
-    const uint16_t whole = (uint16_t)(1U + length + BOARD_SUM_BYTES);
-    uint8_t piece[LINK_CHUNK];
-    for (uint16_t done = 0; done < whole;) {
-        const uint16_t left = (uint16_t)(whole - done);
-        const uint8_t count = left < LINK_CHUNK ? (uint8_t)left : (uint8_t)LINK_CHUNK;
-        store_load((uint16_t)(source + done), piece, count);
-        if (!store_put((uint16_t)(target + done), piece, count)) {
-            return false;
-        }
-        done = (uint16_t)(done + count);
-    }
-    for (uint16_t n = 0; n < whole; n++) {
-        if (dive_port.load((uint16_t)(source + n)) != dive_port.load((uint16_t)(target + n))) {
-            return false;
-        }
-    }
-    return true;
-}
-
-#define ROW(member, name) FIELD(essentials, member, LAYOUT_ESSENTIALS_##name##_BITS)
-
-static const PORT_CONST struct field fields[] = {
-    ROW(version, LAYOUT_VERSION),
-    ROW(armed, ARMED),
-    FIELD_LONG(essentials, code, LAYOUT_ESSENTIALS_CODE_BITS),
-    ROW(not_before, NOT_BEFORE),
-    ROW(at, AT),
-    ROW(latest, LATEST),
-    ROW(without_water, WITHOUT_WATER),
-    ROW(primary.present, PRIMARY_PRESENT),
-    ROW(primary.output, PRIMARY_OUTPUT),
-    ROW(primary.fire_s, PRIMARY_FIRE),
-    FIELD_LESS(essentials, primary.tries, LAYOUT_ESSENTIALS_PRIMARY_TRIES_BITS),
-    ROW(primary.pause_s, PRIMARY_PAUSE),
-    ROW(keep, KEEP),
-};
-#define FIELDS (sizeof fields / sizeof fields[0])
-#define BODY_BYTES (LAYOUT_ESSENTIALS_BYTES - 2U)
-
-static uint16_t sum_of(const uint8_t *bytes, uint8_t count)
-{
-    uint16_t sum = SUM16_START;
     for (; count > 0U; count--) {
-        sum = sum16(sum, *bytes++);
+        if (dive_port.load(address++) != *bytes++) {
+            return false;
+        }
     }
-    return sum;
+    return true;
+}
+
+bool store_seal(uint8_t slot)
+{
+    const uint16_t address = store_address(slot);
+    const uint16_t covered = (uint16_t)(1U + dive_port.load((uint16_t)(address + 1U)));
+    const uint32_t sum = store_sum(address, covered);
+    /* the low byte first, as every part and desk computer has it */
+    return store_put((uint16_t)(address + covered), (const uint8_t *)&sum, BOARD_SUM_BYTES);
+}
+
+bool store_copy(void)
+{
+    const uint8_t to = store_counts ^ 1U;
+    const uint16_t address = store_address(to);
+    return store_put(address, &store_slots[store_counts].sequence, 1)
+           && store_put((uint16_t)(address + 1U), state.block, state.block[0]) && store_seal(to);
 }
 
 void store_load(uint16_t address, uint8_t *bytes, uint8_t count)
@@ -162,66 +118,105 @@ void store_load(uint16_t address, uint8_t *bytes, uint8_t count)
     }
 }
 
-void store_essentials(struct essentials *essentials)
-{
-    uint8_t record[LAYOUT_ESSENTIALS_BYTES];
-    store_load(BOARD_ROW, record, sizeof record);
-    bits_open(record, 0, BODY_BYTES);
-    bits_take_fields(fields, FIELDS, essentials);
-    const uint16_t sum = sum_of(record, BODY_BYTES);
-    essentials->valid = record[BODY_BYTES] == (uint8_t)sum && record[BODY_BYTES + 1U] == (uint8_t)(sum >> 8)
-                        && essentials->version == LAYOUT_VERSION && !bits.bad
-                        && (!essentials->primary.present
-                            || bit_set(BOARD_RELEASES, essentials->primary.output)); /* nothing else is ever fired */
-}
+/* ---- the board's row: two records, each with its CRC-16 behind it, the high byte first ---- */
 
-static bool put_record(const uint8_t *record)
-{
-    const uint8_t none = VOID;
-    return store_put(BOARD_ROW, &none, 1)
-           && store_put(BOARD_ROW + 1U, record + 1, LAYOUT_ESSENTIALS_BYTES - 1U) && store_put(BOARD_ROW, record, 1);
-}
-
-bool store_put_essentials(bool armed, uint32_t code)
-{
-    uint8_t record[LAYOUT_ESSENTIALS_BYTES];
-    struct essentials essentials;
-    memset(record, 0, sizeof record);
-    essentials.version = LAYOUT_VERSION;
-    essentials.armed = armed;
-    essentials.code = code;
-    essentials.not_before = state.said.not_before;
-    essentials.at = state.said.at - state.said.shift;
-    essentials.latest = state.said.latest;
-    essentials.without_water = state.said.without_water;
-    essentials.primary = state.said.primary;
-    essentials.keep = state.said.keep;
-    bits_put_fields(fields, FIELDS, &essentials, record);
-    const uint16_t sum = sum_of(record, BODY_BYTES);
-    record[BODY_BYTES] = (uint8_t)sum;
-    record[BODY_BYTES + 1U] = (uint8_t)(sum >> 8);
-    return put_record(record);
-}
-
-bool store_void_essentials(void)
-{
-    const uint8_t none = VOID;
-    return store_put(BOARD_ROW, &none, 1);
-}
-
+#define ESSENTIALS_BODY (LAYOUT_ESSENTIALS_BYTES - 2U)
+#define PLATE (BOARD_ROW + LAYOUT_ESSENTIALS_BYTES)
 #define PLATE_BODY (2U + LINK_GIVEN_NAME_SIZE)
 
-static bool load_plate(uint8_t *plate)
+static uint8_t record[LAYOUT_ESSENTIALS_BYTES];
+
+static bool load_record(uint16_t address, uint8_t body)
 {
-    store_load(BOARD_ROW + CALIBRATION_AT, plate, PLATE_BODY + 2U);
-    const uint16_t sum = sum_of(plate, PLATE_BODY);
-    return plate[PLATE_BODY] == (uint8_t)(sum >> 8) && plate[PLATE_BODY + 1U] == (uint8_t)sum;
+    store_load(address, record, (uint8_t)(body + 2U));
+    return sum16_of(record, (uint8_t)(body + 2U)) == 0U;
+}
+
+/* Void first, whole with the last byte that is written. */
+static bool put_record(uint16_t address, uint8_t body)
+{
+    const uint8_t none = VOID;
+    const uint16_t sum = sum16_of(record, body);
+    record[body] = (uint8_t)(sum >> 8);
+    record[body + 1U] = (uint8_t)sum;
+    return store_put(address, &none, 1) && store_put((uint16_t)(address + 1U), record + 1, (uint8_t)(body + 1U))
+           && store_put(address, record, 1);
+}
+
+/* Places counted from state.armed on, which stands before the code and the settings. */
+#define ROW_AS(member, name, how) FIELD_PLACED(member, LAYOUT_ESSENTIALS_##name##_BITS, how)
+#define ROW(member, name) ROW_AS(member, name, 0U)
+#define PLACE(member) (uint8_t)(offsetof(struct state, member) - offsetof(struct state, armed))
+#define FIELD_PLACED(member, bits, how)                                                                                \
+    {(bits) | (how) | (sizeof(((struct state *)NULL)->member) > ((bits) + 7U) / 8U ? FIELD_ROOM : 0U), PLACE(member)}
+
+static const PORT_CONST struct field fields[] = {
+    ROW(said.version, LAYOUT_VERSION),
+    ROW(armed, ARMED),
+    {LAYOUT_ESSENTIALS_CODE_BITS - 16U, PLACE(code) + 2U}, {16, PLACE(code)}, /* as FIELD_LONG() */
+    ROW(said.not_before, NOT_BEFORE),
+    ROW(said.at, AT),
+    ROW(said.latest, LATEST),
+    ROW(said.without_water, WITHOUT_WATER),
+    ROW(said.primary.present, PRIMARY_PRESENT),
+    ROW(said.primary.output, PRIMARY_OUTPUT),
+    ROW(said.primary.fire_s, PRIMARY_FIRE),
+    ROW_AS(said.primary.tries, PRIMARY_TRIES, FIELD_PLUS_ONE),
+    ROW(said.primary.pause_s, PRIMARY_PAUSE),
+    ROW(said.keep, KEEP),
+};
+#define FIELDS (sizeof fields / sizeof fields[0])
+
+/* The fields into record, from the most significant bit of each on. */
+static void put_fields(void)
+{
+    uint8_t *to = record, room = 8;
+    for (uint8_t n = 0; n < FIELDS; n++) {
+        const uint8_t *place = (const uint8_t *)&state.armed + PORT_CONST_BYTE(&fields[n].place);
+        const uint8_t how = PORT_CONST_BYTE(&fields[n].how), less = (how & FIELD_PLUS_ONE) != 0U ? 1U : 0U;
+        for (uint8_t bit = how & FIELD_WIDTH; bit-- > 0U;) {
+            *to = (uint8_t)(*to << 1 | ((uint8_t)(place[bit >> 3] - less) >> (bit & 7U) & 1));
+            if (--room == 0U) {
+                room = 8;
+                to++;
+            }
+        }
+    }
+}
+
+bool store_essentials(void)
+{
+    state.armed = false;
+    if (!load_record(BOARD_ROW, ESSENTIALS_BODY)) {
+        return false;
+    }
+    bits_open(record, 0, ESSENTIALS_BODY);
+    bits_take_fields(fields, FIELDS, &state.armed);
+    if (state.said.version == LAYOUT_VERSION && !bits.bad
+        && (!state.said.primary.present || bit_set(BOARD_RELEASES, state.said.primary.output))) {
+        return true; /* and nothing but a release is ever fired */
+    }
+    state.armed = false;
+    return false;
+}
+
+bool store_put_essentials(bool armed)
+{
+    state.armed = armed;
+    put_fields();
+    const bool done = put_record(BOARD_ROW, ESSENTIALS_BODY);
+    state.armed = armed && done;
+    return done;
+}
+
+static bool load_plate(void)
+{
+    return load_record(PLATE, PLATE_BODY);
 }
 
 int16_t store_calibration(void)
 {
-    uint8_t plate[PLATE_BODY + 2U];
-    return load_plate(plate) ? (int16_t)(plate[0] | (uint16_t)plate[1] << 8) : 0;
+    return load_plate() ? (int16_t)(record[0] | (uint16_t)record[1] << 8) : 0;
 }
 
 bool store_is_text(const uint8_t *text, uint8_t count)
@@ -239,13 +234,9 @@ bool store_is_text(const uint8_t *text, uint8_t count)
 
 bool store_rename(const uint8_t *name)
 {
-    uint8_t plate[PLATE_BODY + 2U];
-    if (!load_plate(plate) || !store_is_text(plate + 2, LINK_GIVEN_NAME_SIZE)) {
-        plate[0] = plate[1] = 0; /* what stood there was never valid */
+    if (!load_plate()) {
+        record[0] = record[1] = 0; /* no calibration */
     }
-    memcpy(plate + 2, name, LINK_GIVEN_NAME_SIZE);
-    const uint16_t sum = sum_of(plate, PLATE_BODY);
-    plate[PLATE_BODY] = (uint8_t)(sum >> 8);
-    plate[PLATE_BODY + 1U] = (uint8_t)sum;
-    return store_put(BOARD_ROW + CALIBRATION_AT, plate, sizeof plate);
+    memcpy(record + 2, name, LINK_GIVEN_NAME_SIZE);
+    return put_record(PLATE, PLATE_BODY);
 }

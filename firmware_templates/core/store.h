@@ -1,16 +1,19 @@
-/* store.h: the two slots, the essentials record, the board's own row. A cut of the power between any two writes leaves
-   what counted before or what was to count, never a mix. */
+/* store.h: the two slots, the essentials record, the board's plate (calibration and given name). A cut of the power
+   between any two writes leaves what counted before or what was to count, never a mix. */
 #ifndef STORE_H
 #define STORE_H
 
 #include "state.h"
 
+/* What was found in a slot when it was last looked at. */
 struct slot {
-    bool valid;
     uint8_t sequence;
     uint8_t length;
-    uint32_t code;
+    uint32_t code; /* LINK_NO_CODE: not valid */
 };
+
+extern struct slot store_slots[2];
+extern uint8_t store_counts;
 
 uint16_t store_address(uint8_t slot);
 
@@ -20,30 +23,31 @@ bool store_fits(uint8_t length);
 /* CRC-32/ISO-HDLC of count bytes of memory. */
 uint32_t store_sum(uint16_t address, uint16_t count);
 
-void store_slot(uint8_t number, struct slot *slot);
+/* Looks at both slots; then store_slots says what is in them, and store_counts which of them counts, LINK_NO_SLOT where
+   none does. While armed only the armed code counts. It takes long, 50 ms. */
+void store_look(void);
 
-/* Looks at both slots and gives the one that counts, LINK_NO_SLOT where none does; armed: only one with that code. */
-uint8_t store_both(struct slot *slots, bool armed, uint32_t code);
+/* The same, and what counts is copied to where it is flown from: block, what its header says, code. */
+void store_fly(void);
 
-/* The same, for who wants no more than its number. */
-uint8_t store_active(bool armed, uint32_t code);
-
-/* Copies the block of a valid slot to where it is flown from. */
-bool store_fly(uint8_t number);
+/* Does so where a slot that did not count has become valid by what was written there. */
+void store_written(uint8_t slot);
 
 /* Writes, reads back; false where the memory does not hold it. */
 bool store_put(uint16_t address, const uint8_t *bytes, uint8_t count);
 
-/* Copies a whole slot over the other and compares both. */
-bool store_copy(uint8_t from, uint8_t length);
+/* Writes the checksum behind the block in a slot, which makes it valid. */
+bool store_seal(uint8_t slot);
 
-void store_essentials(struct essentials *essentials);
+/* Copies the block that is flown, and its sequence, from the slot that counts over the other. */
+bool store_copy(void);
 
-/* Writes the essentials of the block that is flown: void first, valid with the last byte. */
-bool store_put_essentials(bool armed, uint32_t code);
+/* Takes the essentials record into state: armed, code, and what it holds of the settings. False where it is not valid;
+   what stands in state.said is then nothing, and the board is not armed by it. */
+bool store_essentials(void);
 
-/* Makes the essentials record void. */
-bool store_void_essentials(void);
+/* Writes what store_essentials() takes: void first, valid with the last byte. Where that fails the board is not armed. */
+bool store_put_essentials(bool armed);
 
 /* Battery-sense calibration in 1/10000; 0 where none is stored. */
 int16_t store_calibration(void);

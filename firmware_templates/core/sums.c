@@ -9,22 +9,26 @@ uint32_t sum32(uint32_t sum, uint8_t byte)
     return sum;
 }
 
-uint16_t sum16(uint16_t sum, uint8_t byte)
+/* A byte at once: x^16 + x^12 + x^5 + 1 takes the high byte back in at bits 0, 5 and 12, and its own upper half once more. */
+uint16_t sum16_of(const uint8_t *bytes, uint8_t count)
 {
-    sum = (uint16_t)(sum ^ ((uint16_t)byte << 8));
-    for (uint8_t bit = 0; bit < 8U; bit++) {
-        const uint16_t twice = (uint16_t)(sum << 1);
-        sum = (sum & 0x8000U) != 0U ? (uint16_t)(twice ^ 0x1021U) : twice;
+    uint16_t sum = 0xFFFFU;
+    for (; count > 0U; count--) {
+        uint8_t high = (uint8_t)(sum >> 8) ^ *bytes++;
+        high ^= (uint8_t)(high >> 4);
+        sum = (uint16_t)((sum << 8) ^ ((uint16_t)high << 12) ^ ((uint16_t)high << 5) ^ high);
     }
     return sum;
 }
 
-uint8_t sum8(uint8_t sum, uint8_t byte)
+uint8_t sum8_of(uint8_t sum, const uint8_t *bytes, uint8_t count)
 {
-    sum ^= byte;
-    for (uint8_t bit = 0; bit < 8U; bit++) {
-        const uint8_t twice = (uint8_t)(sum << 1);
-        sum = (sum & 0x80U) != 0U ? (uint8_t)(twice ^ 0x07U) : twice;
+    for (; count > 0U; count--) {
+        sum ^= *bytes++;
+        for (uint8_t bit = 0; bit < 8U; bit++) {
+            const uint8_t twice = (uint8_t)(sum << 1);
+            sum = (sum & 0x80U) != 0U ? (uint8_t)(twice ^ 0x07U) : twice;
+        }
     }
     return sum;
 }

@@ -1,6 +1,6 @@
 """The essentials record: what a board flies when both slots are bad, and whether it is armed. Pure.
 
-Fields and widths come from the table in `schedgen.settings.fields`; a CRC-16/CCITT-FALSE over the fields follows, low
+Fields and widths come from the table in `schedgen.settings.fields`; a CRC-16/CCITT-FALSE over the fields follows, high
 byte first.
 """
 
@@ -50,13 +50,13 @@ def pack_essentials(block: bytes, armed: bool) -> bytes:
     writer = BitWriter()
     writer.record(ESSENTIALS, values)
     body = writer.bytes()
-    return body + crc16(body).to_bytes(_CRC_SIZE, "little")
+    return body + crc16(body).to_bytes(_CRC_SIZE, "big")
 
 
 def unpack_essentials(record: bytes) -> Essentials:
     """Return what a record says. Raises `BlockError` for any bytes that are not a whole, valid record."""
     body, crc = record[:-_CRC_SIZE], record[-_CRC_SIZE:]
-    if len(record) != ESSENTIALS_BYTES or crc16(body) != int.from_bytes(crc, "little"):
+    if len(record) != ESSENTIALS_BYTES or crc16(body) != int.from_bytes(crc, "big"):
         raise BlockError("not an essentials record: its checksum does not match")
     values = BitReader(body).record(ESSENTIALS)
     if values["layout_version"] != LAYOUT_VERSION:

@@ -268,7 +268,7 @@ ESSENTIALS = (
     *(one for one in HEADER if one.name.startswith("primary_")),
     _BY_NAME["keep"],
 )
-"""Flown when both slots are bad. A CRC-16/CCITT-FALSE over its bytes follows, low byte first."""
+"""Flown when both slots are bad. A CRC-16/CCITT-FALSE over its bytes follows, high byte first."""
 
 SLOT_HEAD = (Field("sequence", 8, 0, 255, "the newer of two slots, counted with wrap-around"),)
 SLOT_TAIL = (Field("crc", 32, 0, (1 << 32) - 1, "CRC-32/ISO-HDLC over sequence and block, least byte first"),)

@@ -400,7 +400,7 @@ def test_essentials_that_name_another_output_fire_nothing(halyard: Rig) -> None:
     at = 3 + 1 + 30 + 3 * 24 + 1 + 1
     for bit in range(at, at + 3):
         record[bit // 8] &= ~(0x80 >> bit % 8)
-    record[-2:] = crc16(bytes(record[:-2])).to_bytes(2, "little")
+    record[-2:] = crc16(bytes(record[:-2])).to_bytes(2, "big")
     halyard.host.poke(halyard.row, bytes(record))
     halyard.host.poke(0, bytes(20))
     halyard.host.poke(halyard.layout.slot_b, bytes(20))
