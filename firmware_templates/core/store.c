@@ -39,18 +39,18 @@ static bool look_at(uint8_t number)
     struct settings said;
     uint16_t address = store_address(number);
     slot->sequence = dive_port.load(address);
-    slot->length = dive_port.load((uint16_t)(address + 1U));
+    const uint8_t length = dive_port.load((uint16_t)(address + 1U));
     slot->code = LINK_NO_CODE;
-    if (!store_fits(slot->length)
-        || store_sum(address, (uint16_t)(1U + slot->length + BOARD_SUM_BYTES)) != SUM32_RIGHT) {
+    if (!store_fits(length)
+        || store_sum(address, (uint16_t)(1U + length + BOARD_SUM_BYTES)) != SUM32_RIGHT) {
         return false;
     }
     address++;
-    bits_open(NULL, address, slot->length);
+    bits_open(NULL, address, length);
     if (!block_open(&said) || said.board_type != BOARD_TYPE) {
         return false;
     }
-    slot->code = store_sum(address, slot->length) & CODE_MASK;
+    slot->code = store_sum(address, length) & CODE_MASK;
     return !state.armed || slot->code == state.code;
 }
 
@@ -68,9 +68,9 @@ void store_fly(void)
     store_look();
     state.has_block = false;
     if (store_counts != LINK_NO_SLOT) {
-        const struct slot *slot = &store_slots[store_counts];
-        state.code = slot->code;
-        store_load((uint16_t)(store_address(store_counts) + 1U), state.block, slot->length);
+        const uint16_t address = (uint16_t)(store_address(store_counts) + 1U);
+        state.code = store_slots[store_counts].code;
+        store_load(address, state.block, dive_port.load(address));
         dive_read_block();
         state.has_block = block_open(&state.said);
     }

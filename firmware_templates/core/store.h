@@ -8,7 +8,6 @@
 /* What was found in a slot when it was last looked at. */
 struct slot {
     uint8_t sequence;
-    uint8_t length;
     uint32_t code; /* LINK_NO_CODE: not valid */
 };
 

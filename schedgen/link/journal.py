@@ -9,15 +9,16 @@ entry of another dive counts for nothing:
 | --- | --- |
 | 3 | sequence |
 | 2 | stage: 0 armed, 1 started, 2 fired, 3 over (with elapsed 0: not armed) |
-| 19 | elapsed, in steps of 2 s for the first 2^19 s (6 days), of 62 s from there on |
+| 19 | elapsed, in steps of 2 s up to 524 280 s (6 days), of 30 s from there on |
 | 1, 1, 1 | wet latched; reduced programme; crystal failed |
 | 4 | tries of the release that fires first up to 8; above, those of the backup + 8 |
 | 4 | resets within the hour |
 | 5 | even sequence: combination of field changes; odd: lowest voltage of a cell, 2 V + 80 mV each, 31 for none |
 
-The newest entry is the one whose sequence is ahead of the others' by as many as its place in the ring. The two bytes at
-the end, low byte first, are minutes in the lower 12 bits and a check of 4 bits above them: the CRC-8 of 0x5A-started
-low and high byte of the minutes, both halves of it added without carry.
+An entry counts where it follows the one before it in the ring: its sequence is ahead by as many as its place, its time
+by as much as may lie between them, 32 steps a place; or it begins anew, at 0 s. So a damaged entry that its CRC-8
+misses (one in 256) is not believed; one that stands alone is. The two bytes at the end, low byte first, are minutes in
+the lower 12 bits and 4 bits above them with which the CRC-8 over both, from 0x5A, is less than 16.
 
 **Voltage history.** One byte a reading: 0 for none, else 2 V + 10 mV x (byte - 1) of a cell; 255 is what an erased cell
 says. Reading k, counted from 0, was noted at elapsed second (k + 1) x spacing; the spacing is `end` (field change
@@ -42,9 +43,11 @@ _WIDTHS = {
     "sequence": 3, "stage": 2, "steps": 19, "wet": 1, "reduced": 1, "clock_failed": 1, "tries": 4, "resets": 4,
     "extra": 5,
 }  # fmt: skip
-_FINE_S, _COARSE_S = 2, 62
-_FINE_STEPS = 1 << (_WIDTHS["steps"] - 1)
-_STEPS_MOST = (1 << _WIDTHS["steps"]) - 2
+_FINE_S, _COARSE_S = 2, 30
+_FINE_STEPS = 262_140
+_STEPS_END = 512_000
+_STEPS_BETWEEN = 32
+_SEQUENCES = 1 << _WIDTHS["sequence"]
 _LOWEST_MV, _LOWEST_STEP_MV, _LOWEST_NONE = 2000, 80, 31
 _MINUTES_BITS = 12
 _HISTORY_MV, _HISTORY_STEP_MV, _NOT_WRITTEN = 2000, 10, 0xFF
@@ -83,20 +86,19 @@ class Journalled:
 
 def journal_in(area: bytes, code: int) -> Journalled | None:
     """Return what the area `journal` says of the dive with this code; None where no entry is of it, for any bytes."""
-    entries = [_entry(area[k * ENTRY_BYTES : (k + 1) * ENTRY_BYTES], code) for k in range(ENTRIES)]
-    last = _newest(entries)
-    if last is None:
+    told = _believed([_entry(area[k * ENTRY_BYTES : (k + 1) * ENTRY_BYTES], code) for k in range(ENTRIES)])
+    if not told:
         return None
-    chosen = _newest([one if one is not None and one["sequence"] % 2 == 0 else None for one in entries])
-    lowest = _newest([one if one is not None and one["sequence"] % 2 == 1 else None for one in entries])
-    low = _LOWEST_NONE if lowest is None else lowest["extra"]
+    last = told[-1]
+    extras = {one["sequence"] % 2: one["extra"] for one in told}
+    low = extras.get(1, _LOWEST_NONE)
     return Journalled(
         stage=Stage(last["stage"]),
         elapsed_s=_elapsed(last["steps"]),
         reduced=bool(last["reduced"]),
         clock_failed=bool(last["clock_failed"]),
         tries=last["tries"],
-        choice=None if chosen is None else chosen["extra"],
+        choice=extras.get(0),
         lowest_cell_mv=None if low == _LOWEST_NONE else _LOWEST_MV + _LOWEST_STEP_MV * low,
         early_s=_early(area[-EARLY_BYTES:]),
     )
@@ -148,27 +150,37 @@ def _entry(raw: bytes, code: int) -> dict[str, int] | None:
     for name, width in reversed(_WIDTHS.items()):
         fields[name] = bits & ((1 << width) - 1)
         bits >>= width
-    return fields if fields["steps"] <= _STEPS_MOST else None
+    return fields if fields["steps"] < _STEPS_END else None
 
 
-def _newest(entries: Sequence[dict[str, int] | None]) -> dict[str, int] | None:
-    """The newest of the entries in the order of their places."""
-    best: dict[str, int] | None = None
-    best_place = 0
-    for place, entry in enumerate(entries):
+def _believed(entries: Sequence[dict[str, int] | None]) -> list[dict[str, int]]:
+    """The entries that follow each other, the newest last; twice around the ring, for the way leads over its end."""
+    told: list[dict[str, int]] = []
+    alone, gap = True, _SEQUENCES
+    for entry in (*entries, *entries):
+        gap += 1
         if entry is None:
             continue
-        if best is None or (entry["sequence"] - best["sequence"]) % 8 == place - best_place:
-            best, best_place = entry, place
-    return best
+        follows = bool(told) and _follows(told[-1], entry, gap)
+        if not follows and not alone:
+            continue
+        told.append(entry)
+        alone, gap = not follows, 0
+    return told
+
+
+def _follows(before: dict[str, int], entry: dict[str, int], places: int) -> bool:
+    """Whether an entry so many places further on may have been written after another."""
+    if (entry["sequence"] - before["sequence"]) % _SEQUENCES != places:
+        return False
+    return entry["steps"] == 0 or 0 <= entry["steps"] - before["steps"] <= places * _STEPS_BETWEEN
 
 
 def _elapsed(steps: int) -> int:
-    return steps * _FINE_S if steps < _FINE_STEPS else _FINE_STEPS * _FINE_S + (steps - _FINE_STEPS) * _COARSE_S
+    return steps * _FINE_S if steps <= _FINE_STEPS else _FINE_STEPS * _FINE_S + (steps - _FINE_STEPS) * _COARSE_S
 
 
 def _early(raw: bytes) -> int:
     both = int.from_bytes(raw, "little")
     minutes = both & ((1 << _MINUTES_BITS) - 1)
-    check = crc8(minutes.to_bytes(2, "little"), 0x5A)
-    return minutes * 60 if (check ^ check >> 4) & 15 == both >> _MINUTES_BITS else 0
+    return minutes * 60 if crc8(raw, 0x5A) < 16 else 0
