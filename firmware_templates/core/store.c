@@ -144,8 +144,8 @@ static bool put_record(uint16_t address, uint8_t body)
 }
 
 /* Places counted from state.armed on, which stands before the code and the settings. */
-#define ROW_AS(member, name, how) FIELD_PLACED(member, LAYOUT_ESSENTIALS_##name##_BITS, how)
-#define ROW(member, name) ROW_AS(member, name, 0U)
+#define ROW_LESS(member, name) FIELD_PLACED(member, LAYOUT_ESSENTIALS_##name##_BITS, FIELD_PLUS_ONE)
+#define ROW(member, name) FIELD_PLACED(member, LAYOUT_ESSENTIALS_##name##_BITS, 0U)
 #define PLACE(member) (uint8_t)(offsetof(struct state, member) - offsetof(struct state, armed))
 #define FIELD_PLACED(member, bits, how)                                                                                \
     {(bits) | (how) | (sizeof(((struct state *)NULL)->member) > ((bits) + 7U) / 8U ? FIELD_ROOM : 0U), PLACE(member)}
@@ -153,7 +153,8 @@ static bool put_record(uint16_t address, uint8_t body)
 static const PORT_CONST struct field fields[] = {
     ROW(said.version, LAYOUT_VERSION),
     ROW(armed, ARMED),
-    {LAYOUT_ESSENTIALS_CODE_BITS - 16U, PLACE(code) + 2U}, {16, PLACE(code)}, /* as FIELD_LONG() */
+    {LAYOUT_ESSENTIALS_CODE_BITS - 16U, PLACE(code) + 2U},
+    {16, PLACE(code)},
     ROW(said.not_before, NOT_BEFORE),
     ROW(said.at, AT),
     ROW(said.latest, LATEST),
@@ -161,7 +162,7 @@ static const PORT_CONST struct field fields[] = {
     ROW(said.primary.present, PRIMARY_PRESENT),
     ROW(said.primary.output, PRIMARY_OUTPUT),
     ROW(said.primary.fire_s, PRIMARY_FIRE),
-    ROW_AS(said.primary.tries, PRIMARY_TRIES, FIELD_PLUS_ONE),
+    ROW_LESS(said.primary.tries, PRIMARY_TRIES),
     ROW(said.primary.pause_s, PRIMARY_PAUSE),
     ROW(said.keep, KEEP),
 };
