@@ -30,8 +30,9 @@ ISR(TIMER2_COMPA_vect)
 {
     tell(EVENT_STIRRED);
     if (!by_crystal()) {
-        internal_count = (uint8_t)(internal_count + INTERNAL_STEP);
-        if (internal_count == 0U) {
+        const uint8_t count = (uint8_t)(internal_count + INTERNAL_STEP);
+        internal_count = count;
+        if (count == 0U) {
             seconds++;
         }
     }

@@ -15,4 +15,6 @@
 
 #define PART_RING 32U /* bytes that may wait on the serial line: 8 ms of them */
 
+#define PART_LAST_VECTOR USART_RX_vect_num
+
 #endif

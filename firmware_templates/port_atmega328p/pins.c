@@ -155,9 +155,9 @@ static uint8_t load(uint16_t address)
 
 static void store(uint16_t address, const uint8_t *bytes, uint8_t count)
 {
-    for (; count > 0U; count--, address++, bytes++) {
-        const uint8_t byte = *bytes;
-        if (load(address) != byte) {
+    for (uint8_t n = 0; n < count; n++) {
+        const uint8_t byte = bytes[n];
+        if (load((uint16_t)(address + n)) != byte) {
             EEDR = byte;
             cli();
             EECR |= (uint8_t)(1U << EEMPE);
@@ -169,29 +169,24 @@ static void store(uint16_t address, const uint8_t *bytes, uint8_t count)
 
 /* ---- senses ---- */
 
-static uint16_t convert(void)
-{
-    ADCSRA |= (uint8_t)(1U << ADSC);
-    for (uint16_t turn = 0; turn < BUSY_TURNS && (ADCSRA & (1U << ADSC)) != 0U; turn++) {
-    }
-    return ADC;
-}
-
-/* Two conversions, added up: 11 bits, here moved to the top of 16. */
+/* Ten bits at the top of 16, of the second conversion: the first after switching on is not good. */
 static uint16_t pack_mv(void)
 {
     ADCSRA = (uint8_t)((1U << ADEN) | (1U << ADPS2) | (1U << ADPS1)); /* a 64th of 8 MHz */
-    (void)convert(); /* the first after switching on is not good */
-    uint16_t sum = convert();
-    sum = (uint16_t)(sum + convert());
+    for (uint8_t n = 0; n < 2U; n++) {
+        ADCSRA |= (uint8_t)(1U << ADSC);
+        for (uint16_t turn = 0; turn < BUSY_TURNS && (ADCSRA & (1U << ADSC)) != 0U; turn++) {
+        }
+    }
+    const uint16_t code = ADC;
     ADCSRA = 0;
-    return (uint16_t)((uint32_t)(uint16_t)(sum << 5) * (uint16_t)SENSE_FULL_MV >> 16);
+    return (uint16_t)((uint32_t)code * (uint16_t)SENSE_FULL_MV >> 16);
 }
 
 /* The contacts are looked at with pull-ups for a moment only: less current, and less of them eaten by sea water. */
 static uint8_t contacts(void)
 {
-    uint8_t seen = 0;
+    uint8_t seen = PORT_LEAD | PORT_WET;
     if (LEAD_ACTIVE == 0) {
         PORT_OF(LEAD) |= MASK_OF(LEAD);
     }
@@ -201,14 +196,16 @@ static uint8_t contacts(void)
     }
 #endif
     _delay_us(SETTLE_US);
-    if (((INPUT_OF(LEAD) & MASK_OF(LEAD)) != 0U) == (LEAD_ACTIVE != 0)) {
-        seen |= PORT_LEAD;
+    if (((INPUT_OF(LEAD) & MASK_OF(LEAD)) != 0U) != (LEAD_ACTIVE != 0)) {
+        seen = PORT_WET;
     }
 #if BOARD_WATER
-    if (((INPUT_OF(WATER) & MASK_OF(WATER)) != 0U) == (WATER_ACTIVE != 0)) {
-        seen |= PORT_WET;
+    if (((INPUT_OF(WATER) & MASK_OF(WATER)) != 0U) != (WATER_ACTIVE != 0)) {
+        seen &= (uint8_t)~PORT_WET;
     }
     PORT_OF(WATER) &= (uint8_t)~MASK_OF(WATER);
+#else
+    seen &= (uint8_t)~PORT_WET;
 #endif
     PORT_OF(LEAD) &= (uint8_t)~MASK_OF(LEAD);
     return seen;
@@ -274,7 +271,7 @@ uint8_t hardware_start(void)
     wdt_enable(WDTO_8S); /* after a reset by the watchdog it goes on at its shortest period, 16 ms */
     light(false);
     DIRECTION_OF(LIGHT) |= MASK_OF(LIGHT);
-    ADMUX = (uint8_t)((1U << REFS1) | (1U << REFS0) | PIN_SENSE_CHANNEL);
+    ADMUX = (uint8_t)((1U << REFS1) | (1U << REFS0) | (1U << ADLAR) | PIN_SENSE_CHANNEL);
     start_levels();
     start_inputs();
     UBRR0L = (uint8_t)((F_CPU + 4UL * SERIAL_BAUD) / (8UL * SERIAL_BAUD) - 1UL);

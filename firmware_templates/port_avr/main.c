@@ -140,7 +140,8 @@ static void rest(void)
     sleep_until(until);
 }
 
-int main(void)
+/* Stands right behind what start.c begins with, which runs into it; nothing is saved for nobody waits. */
+__attribute__((used, OS_main, section(".init9"))) int main(void)
 {
     const enum port_reset cause = cause_of(hardware_start());
     const bool clock_ok = clock_start();

@@ -15,4 +15,7 @@
 
 #define PART_RING 64U /* bytes that may wait on the serial line: 5 ms of them */
 
+#define LATER(a, b) ((a) > (b) ? (a) : (b))
+#define PART_LAST_VECTOR LATER(RTC_CNT_vect_num, LATER(SERIAL_RXC_NUMBER, LATER(BUTTON_A_NUMBER, BUTTON_B_NUMBER)))
+
 #endif

@@ -59,6 +59,8 @@ BUTTON_VECTORS(BUTTON_VECTOR, BUTTON_CLEARED)
 
 /* The ports lie 32 bytes apart, all in one page of addresses. */
 enum { PORT_A = 0x00, PORT_B = 0x20, PORT_C = 0x40, PORT_D = 0x60, PORT_E = 0x80, PORT_F = 0xA0 };
+/* In each the eight registers that control its pins. */
+enum { FIRST_CONTROL = 0x10, CONTROL_BITS = 0x18, END_OF_CONTROLS = PORT_F + FIRST_CONTROL + 8 };
 
 struct pin {
     uint8_t port, mask;
@@ -75,16 +77,6 @@ static PORT_t *port_at(uint8_t offset)
     return (PORT_t *)((uintptr_t)&PORTA + offset);
 }
 
-static void drive(const struct pin *pin, bool on)
-{
-    PORT_t *const port = port_at(pin->port);
-    if (on == ((pin->kind & 1U) != 0U)) {
-        port->OUTSET = pin->mask;
-    } else {
-        port->OUTCLR = pin->mask;
-    }
-}
-
 /* Compare value for a share of on-time; where low switches on, the rest of it. */
 static uint16_t compare_of(uint8_t kind, uint8_t percent)
 {
@@ -92,19 +84,24 @@ static uint16_t compare_of(uint8_t kind, uint8_t percent)
     return (uint16_t)(LEVEL_STEPS % 100UL == 0UL ? (uint16_t)(LEVEL_STEPS / 100UL) * share : LEVEL_STEPS * share / 100UL);
 }
 
+/* The level first, then the direction; a pin that a channel holds follows that instead. */
 static void output(uint8_t number, uint8_t percent)
 {
     const struct pin *const pin = &pins[number];
-    const uint8_t channel = pin->kind & CHANNELS;
+    const uint8_t mask = pin->mask, kind = pin->kind, channel = kind & CHANNELS;
+    PORT_t *const port = port_at(pin->port);
+    if ((percent != 0U) == ((kind & 1U) != 0U)) {
+        port->OUTSET = mask;
+    } else {
+        port->OUTCLR = mask;
+    }
+    port->DIRSET = mask;
     if (channel == 0U) {
-        drive(pin, percent != 0U);
         return;
     }
     uint8_t on = (uint8_t)(TCA0.SINGLE.CTRLB & (uint8_t)~channel);
-    if (percent == 0U || percent >= 100U) {
-        drive(pin, percent != 0U);
-    } else {
-        (&TCA0.SINGLE.CMP0BUF)[channel >> 5] = compare_of(pin->kind, percent);
+    if (percent != 0U && percent < 100U) {
+        (&TCA0.SINGLE.CMP0BUF)[channel >> 5] = compare_of(kind, percent);
         on |= channel;
     }
     TCA0.SINGLE.CTRLB = on;
@@ -138,7 +135,7 @@ static volatile uint8_t *memory_at(uint16_t address)
     return (volatile uint8_t *)(uintptr_t)((uint16_t)(page << 8) | (uint8_t)address);
 }
 
-static void wait_for_memory(void)
+static inline void wait_for_memory(void)
 {
     for (uint16_t turn = 0; turn < BUSY_TURNS && (NVMCTRL.STATUS & NVMCTRL_EEBUSY_bm) != 0U; turn++) {
     }
@@ -190,20 +187,22 @@ static uint16_t pack_mv(void)
 /* The contacts are looked at with pull-ups for a moment only: less current, and less of them eaten by sea water. */
 static uint8_t contacts(void)
 {
-    uint8_t seen = 0;
+    uint8_t seen = PORT_LEAD | PORT_WET;
     CONTROL_OF(LEAD) = LEAD_ACTIVE != 0 ? 0U : PORT_PULLUPEN_bm;
 #if BOARD_WATER
     CONTROL_OF(WATER) = WATER_ACTIVE != 0 ? 0U : PORT_PULLUPEN_bm;
 #endif
     _delay_us(SETTLE_US);
-    if (((QUICK_OF(LEAD).IN & MASK_OF(LEAD)) != 0U) == (LEAD_ACTIVE != 0)) {
-        seen |= PORT_LEAD;
+    if (((QUICK_OF(LEAD).IN & MASK_OF(LEAD)) != 0U) != (LEAD_ACTIVE != 0)) {
+        seen = PORT_WET;
     }
 #if BOARD_WATER
-    if (((QUICK_OF(WATER).IN & MASK_OF(WATER)) != 0U) == (WATER_ACTIVE != 0)) {
-        seen |= PORT_WET;
+    if (((QUICK_OF(WATER).IN & MASK_OF(WATER)) != 0U) != (WATER_ACTIVE != 0)) {
+        seen &= (uint8_t)~PORT_WET;
     }
     CONTROL_OF(WATER) = PORT_ISC_INPUT_DISABLE_gc;
+#else
+    seen &= (uint8_t)~PORT_WET;
 #endif
     CONTROL_OF(LEAD) = PORT_ISC_INPUT_DISABLE_gc;
     return seen;
@@ -269,15 +268,14 @@ static const struct setting settings[] = {
 uint8_t hardware_start(void)
 {
     for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
-        drive(&pins[n], false); /* the level first, then the direction */
-        port_at(pins[n].port)->DIRSET = pins[n].mask;
+        output(n, 0);
     }
     /* 20 MHz by 4: fast enough for flash edges to be in time, and any voltage above the brown-out level does for it. */
     _PROTECTED_WRITE(CLKCTRL.MCLKCTRLB, (uint8_t)(CLKCTRL_PDIV_4X_gc | CLKCTRL_PEN_bm));
     _PROTECTED_WRITE(WDT.CTRLA, WDT_PERIOD_8KCLK_gc);
-    for (uint8_t port = PORT_A; port <= PORT_F; port = (uint8_t)(port + PORT_B)) {
-        for (uint8_t bit = 0; bit < 8U; bit++) {
-            (&port_at(port)->PIN0CTRL)[bit] = PORT_ISC_INPUT_DISABLE_gc;
+    for (uint8_t at = FIRST_CONTROL; at < END_OF_CONTROLS; at++) {
+        if ((at & CONTROL_BITS) == FIRST_CONTROL) {
+            *(volatile uint8_t *)port_at(at) = PORT_ISC_INPUT_DISABLE_gc;
         }
     }
     for (uint8_t n = 0; n < sizeof settings / sizeof settings[0]; n++) {

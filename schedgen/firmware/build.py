@@ -32,8 +32,8 @@ _OPTIONS = (
 """Each of those after -fshort-enums was kept because it makes the image smaller on all our boards: what an optimization
 saves in time it mostly spends in bytes here, and addresses that stay in the order of the source are reached by shorter
 jumps."""
-_ANY_LENGTH = "-Wl,--defsym=__TEXT_REGION_LENGTH__=65536"
-"""Lets the linker finish an image that is too large, so that its figures can be told."""
+_LINKING = ("-nostartfiles", "-Wl,--gc-sections", "-Wl,--defsym=__TEXT_REGION_LENGTH__=65536")
+"""Without the C library's start-up files: ours are shorter (port_avr/start.c). The last one lets the linker finish an image that is too large, so that its figures can be told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ def build_in(board: Board, folder: Path) -> Image:
     for file in files:
         _run([compiler, *common, *STRICT, *_OPTIONS, "-c", file.name, "-o", f"{file.stem}.o"], folder)
     objects = [f"{file.stem}.o" for file in files]
-    _run([compiler, *common[:1], *_OPTIONS, "-Wl,--gc-sections", _ANY_LENGTH, *objects, "-o", elf.name], folder)
+    _run([compiler, *common[:1], *_OPTIONS, *_LINKING, *objects, "-o", elf.name], folder)
     return _examine(board, part, port.clock_hz, folder, elf)
 
 

@@ -192,6 +192,8 @@ def _pins(board: Board, part: Part) -> _Rows:
         pins = sorted({board.buttons.a.pin, board.buttons.b.pin})
         cleared = {letter: " ".join(f"cleared({p[1]}, {p[2]})" for p in pins if p[1] == letter) for letter in "ABCDEF"}
         vectors = " ".join(f"vector({letter}, {text})" for letter, text in cleared.items() if text)
+        for which, button in (("A", board.buttons.a), ("B", board.buttons.b)):
+            yield f"BUTTON_{which}_NUMBER", f"PORT{button.pin[1]}_PORT_vect_num", "number of its interrupt"
         yield "BUTTON_VECTORS(vector, cleared)", vectors, "an interrupt for each port with a button"
 
 
@@ -214,6 +216,7 @@ def _serial(board: Board, part: Part) -> _Rows:
             )
         yield "SERIAL_USART", f"USART{found[0]}", "serial port of the bench lead"
         yield "SERIAL_RXC_VECT", f"USART{found[0]}_RXC_vect", "its interrupt"
+        yield "SERIAL_RXC_NUMBER", f"USART{found[0]}_RXC_vect_num", "number of its interrupt"
         others = sum(3 << 2 * number for number in range(4) if number != found[0])
         yield "SERIAL_ROUTE", f"0x{others | found[1] << 2 * found[0]:02X}U", "its place; the others are led nowhere"
     elif wired != ("PD1", "PD0"):
