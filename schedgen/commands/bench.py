@@ -30,7 +30,7 @@ SETTLE_S = 2.0
 @click.command("bench", short_help="try every output before the lid is closed")
 @dive_argument
 @line_options
-@click.option("--seconds", default=2.0, show_default=True, type=click.FloatRange(0.2, 60), help="Longest pulse.")
+@click.option("--seconds", default=2.0, show_default=True, type=click.FloatRange(0.2, 60), help="Length of a pulse.")
 @click.option("--only", "chosen", multiple=True, metavar="OUTPUT", help="Only this output; may be repeated.")
 @click.option("--meter", multiple=True, metavar="OUTPUT=CURRENT", help="What a meter in the pack's lead shows more.")
 @click.option("--temperature", default="20 degC ± 5 degC", show_default=True, help="Of the pack.")
@@ -176,7 +176,10 @@ def _try(client: Client, setup: Setup, pulse: Pulse, current: Quantity | None, c
     seconds = min(pulse.seconds, PULSE_RELEASE_MS / 1000) if pulse.is_release else pulse.seconds
     readings = LEAST_READINGS if seconds <= LIGHT_S else READINGS
     trial = try_output(client, pulse.number, pulse.level, seconds, readings, NO_CODE if code is None else code)
-    means = Means(mean(trial.before), mean(trial.during), mean(trial.after), trial.level, trial.seconds, trial.in_time)
+    means = Means(
+        mean(trial.before), mean(trial.during), mean(trial.after), trial.level, trial.seconds, trial.in_time,
+        trial.measured_from_s,
+    )  # fmt: skip
     return found_at(setup, pulse.output, means, current)
 
 

@@ -11,31 +11,39 @@ from schedgen.link.messages import NO_CODE
 SETTLES_S = 0.1
 """After switching, before measuring: converters have started by then (common practice, no source)."""
 
+SLOWER, SPARE_S = 1.3, 0.15
+"""A measurement may take so much longer than the last one, and so much more, and still be over within the pulse."""
+
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """What was measured; `in_time` is False where the pulse had ended before the measurement during it was over."""
+    """What was measured. `measured_from_s` after switching on it was begun during the pulse; `in_time` is False where
+    the pulse had ended before that was over."""
 
     level: int
     seconds: float
     before: Average
     during: Average
     after: Average
+    measured_from_s: float
     in_time: bool
 
 
 def try_output(client: Client, output: int, level: int, seconds: float, readings: int, code: int = NO_CODE) -> Trial:
-    """Pulse an output and measure. `seconds` is the longest time that it stays on; a release needs the dive code.
+    """Pulse an output for `seconds` and measure: before, in the last part of the pulse, after.
 
-    It is switched off as soon as everything is measured. Raises `LinkError`; the board itself ends the pulse where the
-    line fails.
+    A release needs the dive code. How long a measurement takes is known from the one before. Raises `LinkError`; the
+    board itself ends the pulse where the line fails.
     """
+    asked = client.port.now()
     before = measure(client, readings)
     begun = client.port.now()
+    needed = (begun - asked) * SLOWER + SPARE_S
     pulse(client, output, seconds, level, code)
-    wait(client.port, min(SETTLES_S, seconds / 3))
+    wait(client.port, max(min(SETTLES_S, seconds / 3), seconds - needed))
+    measured_from = client.port.now() - begun
     during = measure(client, readings)
     in_time = client.port.now() - begun < seconds
     switch_off(client, output)
     wait(client.port, SETTLES_S)
-    return Trial(level, seconds, before, during, measure(client, readings), in_time)
+    return Trial(level, seconds, before, during, measure(client, readings), measured_from, in_time)

@@ -32,7 +32,10 @@ NOTHING_THERE = "no load of the dive file is wired to it"
 
 @dataclass(frozen=True, slots=True)
 class Means:
-    """The three means of a trial, V, the level in percent, how long it was on, s, and whether all was in time."""
+    """The three means of a trial, V, the level in percent, how long it was on, s, and whether all was in time.
+
+    `measured_from_s`: after so long on, the middle mean was begun.
+    """
 
     before: Mean
     during: Mean
@@ -40,6 +43,7 @@ class Means:
     level: int
     seconds: float
     in_time: bool
+    measured_from_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +80,7 @@ def pulses_of(setup: Setup, seconds: float) -> tuple[Pulse, ...]:
 def found_at(setup: Setup, output: str, means: Means, current: Quantity | None = None) -> BenchOutput:
     """What a trial says of an output. `current` was read off a meter in the pack's lead while it was on, A."""
     sag = sag_of(means.before, means.during, means.after, step_of(setup.board))
-    wired = power_on(setup.dive, output, means.level, means.seconds)
+    wired = power_on(setup.dive, output, means.level, means.measured_from_s)
     values = {
         "level": Quantity(means.level / 100, means.level / 100, means.level / 100, "exact", f"{means.level} %", "%"),
         "pulse": plain(means.seconds, "s", 3),
@@ -136,7 +140,7 @@ def _from_meter(setup: Setup, output: str, means: Means, sag: Sag, current: Quan
 
 
 def _range(value: Quantity, unit: str, scale: float, shown: str) -> Quantity:
-    text = f"{value.low * scale:.6g} {shown} .. {value.high * scale:.6g} {shown}"
+    text = f"{value.low * scale:.4g} {shown} .. {value.high * scale:.4g} {shown}"
     if value.low == value.high:
-        text = f"{value.low * scale:.6g} {shown}"
+        text = f"{value.low * scale:.4g} {shown}"
     return Quantity(value.low, value.nominal, value.high, "range", text, unit)

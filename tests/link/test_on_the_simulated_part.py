@@ -134,3 +134,15 @@ def test_a_release_and_an_armed_board_are_seen_at_the_pins(board: Board) -> None
         deck.disarm(port)
     assert [level for _, _, level in waiting.of("REL1")] == [100, 0]
     assert waiting.of(LIGHT)
+
+
+def test_a_pulse_lasts_as_asked_and_is_measured_at_its_end(board: Board) -> None:
+    # so that a starting surge is over, and a meter can be read: within 6 s the camera's 4 s of surge are over
+    with served_board(board, image_of(board)) as waiting, opened(waiting.port, board.serial.baud) as port:
+        client = Client(port)
+        client.identify()
+        trial = try_output(client, 0, 100, 6.0, 512)
+    assert trial.in_time
+    assert 4.0 < trial.measured_from_s < 6.0
+    (on, _, _), (off, _, _) = waiting.of("OUT1")
+    assert 5.0 < (off - on) / 1e6 < 6.1
