@@ -9,7 +9,7 @@
 
 #include "state.h"
 
-/* A pin has changed, or the second's look found one pressed. */
+/* A pin has changed, or a second has passed. */
 void buttons_wake(void);
 
 /* Whether they are being looked at in each 1/64 s. */

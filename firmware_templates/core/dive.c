@@ -168,9 +168,7 @@ void dive_second(void)
     if (here->elapsed >= here->next && dive_started()) {
         dive_fly();
     }
-    if (buttons_act() && dive_port.buttons() != 0U) {
-        buttons_wake();
-    }
+    buttons_wake();
     light_second();
     if (here->drive_now) {
         dive_drive();

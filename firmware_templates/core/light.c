@@ -1,53 +1,57 @@
 #include "light.h"
 
+#include "buttons.h"
+
 #define LONG_STEPS 40U
 #define SHORT_STEPS 8U
 #define GAP_STEPS 16U
+#define PAUSE_STEPS 63U
 #define SAY_EVERY_S 10U
-#define CODE_FIRST_SHIFT (LAYOUT_ESSENTIALS_CODE_BITS - 5U)
+#define CODE_FIRST_SHIFT (LAYOUT_ESSENTIALS_CODE_BITS - 5U - 24U)
 
-static struct {
+static struct light {
     uint8_t longs, shorts; /* still to come */
-    uint8_t left;          /* steps of the present blink or gap */
+    uint8_t left;          /* steps of the present blink or gap, 0: nothing is said */
     bool lit;
     bool code_follows;
+    uint8_t wait;          /* s until there may be something to say by itself */
 } light;
 
-static void lit(bool on)
+/* From splash to surfacing it is dark, but for the hold after a power-on reset: as long as buttons do something. */
+static void turn(bool on)
 {
     light.lit = on;
-    dive_port.light(on);
+    dive_port.light(on && buttons_act());
 }
 
 static void next(void)
 {
-    if (light.lit) {
-        lit(false);
-        light.left = GAP_STEPS;
-        return;
+    const bool was_lit = light.lit;
+    uint8_t steps = GAP_STEPS;
+    turn(!was_lit && (light.longs | light.shorts) != 0U);
+    if (!was_lit) {
+        if (light.longs != 0U) {
+            light.longs--;
+            steps = LONG_STEPS;
+        } else if (light.shorts != 0U) {
+            light.shorts--;
+            steps = SHORT_STEPS;
+        } else if (light.code_follows) {
+            const uint8_t digit = (uint8_t)(state.code >> 24) >> CODE_FIRST_SHIFT & 31U;
+            light.code_follows = false;
+            light.longs = digit / 8U;
+            light.shorts = digit % 8U;
+            steps = PAUSE_STEPS;
+        } else {
+            steps = 0;
+        }
     }
-    if (light.longs > 0U) {
-        light.longs--;
-        light.left = LONG_STEPS;
-        lit(true);
-    } else if (light.shorts > 0U) {
-        light.shorts--;
-        light.left = SHORT_STEPS;
-        lit(true);
-    } else if (light.code_follows) {
-        const uint8_t digit = (uint8_t)(state.code >> CODE_FIRST_SHIFT & 31U);
-        light.code_follows = false;
-        light.longs = digit / 8U;
-        light.shorts = digit % 8U;
-        light.left = 63;
-    } else {
-        light.left = 0;
-    }
+    light.left = steps;
 }
 
 void light_say(uint8_t longs, uint8_t shorts)
 {
-    lit(false);
+    turn(false);
     light.longs = longs;
     light.shorts = shorts;
     light.code_follows = false;
@@ -60,38 +64,18 @@ void light_say_armed(void)
     light.code_follows = true;
 }
 
-void light_say_change(void)
-{
-    light_say(2, (uint8_t)(state.choice + 1U));
-}
-
-void light_say_fault(void)
-{
-    light_say(0, 8);
-}
-
-/* From splash to surfacing the light is dark, but for the hold after a power-on reset. */
-static bool may_shine(void)
-{
-    return state.armed
-           && (state.held_by_power || !dive_started() || !dive_splashed() || dive_surfaced());
-}
-
 void light_second(void)
 {
-    if (!may_shine()) {
-        if (light.left != 0U || light.lit) {
-            lit(false);
-            light.longs = light.shorts = light.left = 0;
-            light.code_follows = false;
-        }
+    if (light.wait != 0U) {
+        light.wait--;
         return;
     }
-    if (light.left != 0U || state.up % (second_t)SAY_EVERY_S != 0) {
+    light.wait = SAY_EVERY_S - 1U;
+    if (light.left != 0U || !buttons_act()) {
         return;
     }
     if (state.held_by_power || (state.faults & (uint16_t)~LINK_FAULT_SENSE) != 0U) {
-        light_say_fault();
+        light_say(LIGHT_FAULT);
     } else {
         light_say(0, 1); /* armed, or at the surface: alive */
     }
@@ -104,13 +88,9 @@ uint8_t light_due(void)
 
 void light_pass(uint8_t steps)
 {
-    if (light.left == 0U) {
-        return;
-    }
     if (steps < light.left) {
         light.left = (uint8_t)(light.left - steps);
-        return;
+    } else if (light.left != 0U) {
+        next();
     }
-    light.left = 0;
-    next();
 }

@@ -7,10 +7,12 @@
 /* Begins a word; what was being said ends. */
 void light_say(uint8_t longs, uint8_t shorts);
 
-/* The words. */
-void light_say_armed(void);  /* one long; then, after a gap, the dive code's first digit: its eights long, the rest short */
-void light_say_change(void); /* two long, then the number of the combination, counted from 1, short */
-void light_say_fault(void);  /* eight short */
+/* The words: a change is made, and the number of the combination, counted from 1; refused, or not in order. */
+#define LIGHT_CHANGE(choice) 2, (uint8_t)((choice) + 1U)
+#define LIGHT_FAULT 0, 8
+
+/* One long; then, after a gap, the dive code's first digit: its eights long, the rest short. */
+void light_say_armed(void);
 
 /* One second: says what there is to say, every 10 s. */
 void light_second(void);
