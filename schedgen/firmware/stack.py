@@ -20,6 +20,7 @@ _SHARED_SAVES = re.compile(r"\tr?jmp\t.*<__prologue_saves__(?:\+0x([0-9a-f]+))?>
 _LOAD = re.compile(r"\tldi\tr(26|27), 0x([0-9A-Fa-f]+)")
 _STACK_TO_FRAME = re.compile(r"\tin\tr28, 0x3d\b")
 _FRAME_TO_STACK = re.compile(r"\tout\t0x3d, r28\b")
+_LEAVE = re.compile(r"\t(?:r?jmp|ret)\b")
 _TAKE = re.compile(r"\t(sbiw|subi|sbci)\tr(28|29), 0x([0-9A-Fa-f]+)")
 _RETURN_BYTES = 2
 _ALL_SAVED = 18
@@ -70,8 +71,8 @@ def _frame(lines: Iterable[str]) -> int:
             pushed += _ALL_SAVED - int(saves[1] or "0", 16) // 2 + (loaded[27] << 8 | loaded[26])
         elif _STACK_TO_FRAME.search(line):
             opened = True
-        elif _FRAME_TO_STACK.search(line):
-            opened = False
+        elif _FRAME_TO_STACK.search(line) or _LEAVE.search(line):
+            opened = False  # also where the shared epilogue is handed a frame of nought
         elif opened and take:
             taken += int(take[3], 16) << (8 if take[1] == "sbci" else 0)
     return pushed + taken
