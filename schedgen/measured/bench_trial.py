@@ -12,6 +12,7 @@ from schedgen.measured.connection import (
     Mean,
     Sag,
     Setup,
+    conversions_of,
     draw_of,
     expected_sag,
     power_on,
@@ -79,7 +80,7 @@ def pulses_of(setup: Setup, seconds: float) -> tuple[Pulse, ...]:
 
 def found_at(setup: Setup, output: str, means: Means, current: Quantity | None = None) -> BenchOutput:
     """What a trial says of an output. `current` was read off a meter in the pack's lead while it was on, A."""
-    sag = sag_of(means.before, means.during, means.after, step_of(setup.board))
+    sag = sag_of(means.before, means.during, means.after, step_of(setup.board), conversions_of(setup.board))
     wired = power_on(setup.dive, output, means.level, means.measured_from_s)
     values = {
         "level": Quantity(means.level / 100, means.level / 100, means.level / 100, "exact", f"{means.level} %", "%"),

@@ -22,8 +22,6 @@ from schedgen.simulate.loads import power_at_level
 Verdict = Literal["connected", "not connected", "cannot tell"]
 ERRORS = 3.0
 """A difference counts from this many standard errors on."""
-CONVERSIONS = 4
-"""A reading of the firmware is the mean of so many conversions (`pack_mv` of its ports)."""
 MOVES = 0.52
 """Conversions that scatter by this share of a step, rounding included, make the mean of many as good as that of a
 converter without steps: their noise is then 0.43 of a step or more, and the error below 1 % of a step (Widrow and
@@ -57,11 +55,11 @@ class Expected:
     current_a: tuple[float, float, float]
 
 
-def standard_error(mean: Mean, step_v: float) -> float:
+def standard_error(mean: Mean, step_v: float, conversions: int = 1) -> float:
     """Standard error of a mean, V: spread / sqrt(count), or step / sqrt(12) where noise does not move the readings.
 
-    `step_v` is the converter's step at the pack, V. Source: a rounding error is uniform over one step; the mean of
-    `CONVERSIONS` scatters by the root of that less.
+    `step_v` is the converter's step at the pack, V; one reading is the mean of so many `conversions`, and scatters by
+    the root of that less than one. Source: a rounding error is uniform over one step.
 
     >>> round(standard_error(Mean(12.0, 0.01, 400), 0.01), 5)
     0.0005
@@ -70,13 +68,13 @@ def standard_error(mean: Mean, step_v: float) -> float:
     """
     by_noise = mean.spread_v / math.sqrt(mean.count)
     return (
-        by_noise if mean.spread_v >= MOVES * step_v / math.sqrt(CONVERSIONS) else max(by_noise, step_v / math.sqrt(12))
+        by_noise if mean.spread_v >= MOVES * step_v / math.sqrt(conversions) else max(by_noise, step_v / math.sqrt(12))
     )
 
 
-def sag_of(before: Mean, during: Mean, after: Mean, step_v: float) -> Sag:
+def sag_of(before: Mean, during: Mean, after: Mean, step_v: float, conversions: int = 1) -> Sag:
     """The sag against the mean of before and after (which takes a steady drift out), and its standard error."""
-    errors = [standard_error(mean, step_v) for mean in (before, during, after)]
+    errors = [standard_error(mean, step_v, conversions) for mean in (before, during, after)]
     error = math.sqrt(errors[1] ** 2 + (errors[0] ** 2 + errors[2] ** 2) / 4)
     return Sag((before.volts + after.volts) / 2 - during.volts, error)
 
@@ -103,6 +101,11 @@ def step_of(board: Any) -> float:
     """One step of the battery sense at the pack, V."""
     sense = board.pack_sense
     return float(sense.reference.nominal / 2**sense.bits / sense.ratio)
+
+
+def conversions_of(board: Any) -> int:
+    """How many conversions the firmware takes to one reading (`pack_mv` in the ports: added up by hardware, or one)."""
+    return 1 if board.part == "ATmega328P" else 4
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,10 @@ def test_the_step_of_the_board_is_that_of_its_converter_at_the_pack(demo: Loaded
 def test_a_mean_of_steady_readings_is_uncertain_by_the_step() -> None:
     assert standard_error(Mean(12.0, 0.0, 100_000), 0.019) == pytest.approx(0.019 / math.sqrt(12))
     assert standard_error(Mean(12.0, 0.019, 1024), 0.019) == pytest.approx(0.019 / 32)
+    # two neighbouring codes in turn scatter by half a step without noise, and tell nothing; means of four by a quarter
+    assert standard_error(Mean(12.0, 0.5 * 0.019, 1024), 0.019) == pytest.approx(0.019 / math.sqrt(12))
+    assert standard_error(Mean(12.0, 0.25 * 0.019, 1024), 0.019, 4) == pytest.approx(0.019 / math.sqrt(12))
+    assert standard_error(Mean(12.0, 0.3 * 0.019, 1024), 0.019, 4) == pytest.approx(0.3 * 0.019 / 32)
 
 
 def test_a_connected_load_is_found_and_an_empty_output_too() -> None:

@@ -20,7 +20,7 @@ from schedgen.firmware.rehearse.supply import draws_of
 from schedgen.firmware.rehearse.target import Hands
 from schedgen.link.frames import Frame, FrameDecoder, encode_frame
 from schedgen.link.messages import REPLIES, REQUESTS, Values, decode, encode
-from schedgen.measured.connection import CONVERSIONS, Setup, step_of
+from schedgen.measured.connection import Setup, conversions_of, step_of
 
 SUPPLY = Supply(
     "PD3", 0.1, 12.0, 0.05, 0.10, 40.0,
@@ -135,8 +135,12 @@ def test_with_noise_the_readings_of_a_part_scatter_and_their_mean_is_better_than
     step = step_of(board)
     # half a step, the reference's part and rounding (1 / sqrt(12)), over the root of the conversions to a reading
     share = 12.0 / (1024 * step)
-    assert spread == pytest.approx(math.hypot(0.5, 0.3 * share, 12**-0.5) * step / math.sqrt(CONVERSIONS), rel=0.15)
-    assert mean + step / 2 == pytest.approx(seen_v(board, 12.0), abs=0.1 * step)
+    one = math.hypot(0.5, 0.3 * share, 12**-0.5) * step
+    assert spread == pytest.approx(one / math.sqrt(conversions_of(board)), rel=0.15)
+    # within four standard errors; the firmware rounds down to whole millivolts
+    error = 4 * spread / math.sqrt(READINGS)
+    assert error < 0.2 * step
+    assert mean + step / 2 + 0.0005 == pytest.approx(seen_v(board, 12.0), abs=error)
     assert mean_and_spread(measured(simulator, board, noise=True, seed=1)) == (mean, spread)
     assert mean_and_spread(measured(simulator, board, noise=True, seed=2)) != (mean, spread)
 
@@ -144,8 +148,9 @@ def test_with_noise_the_readings_of_a_part_scatter_and_their_mean_is_better_than
 def test_the_sense_of_a_part_reads_its_simulated_pack(simulator: Simulator, board: Board) -> None:
     sense = board.pack_sense
     supply = replace(SUPPLY, pin=sense.pin, ratio=sense.ratio, open_v=11.0)
-    mean, _ = mean_and_spread(measured(simulator, board, noise=True, supply=supply))
-    assert mean + step_of(board) / 2 == pytest.approx(seen_v(board, 11.0), abs=0.1 * step_of(board))
+    mean, spread = mean_and_spread(measured(simulator, board, noise=True, supply=supply))
+    error = 4 * spread / math.sqrt(READINGS)
+    assert mean + step_of(board) / 2 + 0.0005 == pytest.approx(seen_v(board, 11.0), abs=error)
 
 
 def test_draws_are_those_of_the_dives_loads() -> None:
