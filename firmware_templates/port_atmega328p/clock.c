@@ -10,6 +10,9 @@
 #define INTERNAL_STEP 4U
 #define INTERNAL_TOP ((uint8_t)((F_CPU / 1024UL * INTERNAL_STEP + 128UL) / 256UL - 1UL))
 
+#define TRIM_STEPS 32U /* of some 0.4 % */
+#define TURN_COUNTS ((uint8_t)(F_CPU / 256UL / 256UL)) /* of 256 cycles in 1/256 s */
+
 #define TAKING_OVER ((1U << OCR2AUB) | (1U << OCR2BUB))
 
 static volatile uint8_t internal_count; /* 1/256 s, where time comes from the main oscillator */
@@ -84,6 +87,34 @@ static void start_timer(uint8_t source, uint8_t mode, uint8_t divider, uint8_t t
     TIMSK2 = (uint8_t)((1U << TOIE2) | (1U << OCIE2A));
 }
 
+static void wait_for_turn(void)
+{
+    const uint8_t now = TCNT2;
+    for (uint16_t turn = 0; turn < BUSY_TURNS && TCNT2 == now; turn++) {
+    }
+}
+
+/* Brings the main oscillator, which may be off by a tenth, to within 1 % for the serial line's sake: timer 0 counts it over
+   one turn of the crystal's timer. */
+static void trim(void)
+{
+    TCCR0B = (uint8_t)(1U << CS02);
+    for (uint8_t n = 0; n < TRIM_STEPS; n++) {
+        wait_for_turn();
+        TCNT0 = 0;
+        wait_for_turn();
+        const uint8_t counts = TCNT0;
+        if (counts < TURN_COUNTS) {
+            OSCCAL++;
+        } else if (counts > TURN_COUNTS + 1U) {
+            OSCCAL--;
+        } else {
+            break;
+        }
+    }
+    TCCR0B = 0;
+}
+
 bool clock_start(void)
 {
     if (CLOCK_CRYSTAL) {
@@ -91,6 +122,7 @@ bool clock_start(void)
         for (uint16_t ms = 0; ms < CRYSTAL_WAIT_MS; ms++) {
             _delay_ms(1);
             if (TCNT2 >= 2U) {
+                trim();
                 return true;
             }
         }
