@@ -33,8 +33,8 @@ _OPTIONS = (
 saves in time it mostly spends in bytes here, and addresses that stay in the order of the source are reached by shorter
 jumps."""
 _LINKING = ("-nostartfiles", "-Wl,--gc-sections", "-Wl,--defsym=__TEXT_REGION_LENGTH__=65536")
-"""Without the C library's start-up files, for ours are shorter (port_avr/start.c). The last one lets the linker finish an
-image that is too large, so that its figures can be told."""
+"""Without the C library's start-up files, for ours are shorter (port_avr/start.c). The last one lets the linker finish
+an image that is too large, so that its figures can be told."""
 
 
 @dataclass(frozen=True, slots=True)

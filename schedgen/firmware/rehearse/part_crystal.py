@@ -16,6 +16,8 @@ class Crystal:
         self.ppm = ppm
         self.startup_s = startup_s
         self.stopped = stopped
+        self.pull = 1.0
+        """The processor's own frequency against that which it has after a reset."""
         self.running = False
         """Switched on by the firmware and past its start-up."""
         self.before_change: list[Callable[[], None]] = []
@@ -24,15 +26,22 @@ class Crystal:
     @property
     def hertz(self) -> float:
         """Its frequency now, 0 while it does not run."""
-        return NOMINAL_HZ * (1 + self.ppm * 1e-6) if self.running and not self.stopped else 0.0
+        return NOMINAL_HZ * (1 + self.ppm * 1e-6) / self.pull if self.running and not self.stopped else 0.0
 
-    def change(self, running: bool | None = None, stopped: bool | None = None, ppm: float | None = None) -> None:
+    def change(
+        self,
+        running: bool | None = None,
+        stopped: bool | None = None,
+        ppm: float | None = None,
+        pull: float | None = None,
+    ) -> None:
         """Change what is given; counters that hang on the crystal keep their count."""
         for listener in self.before_change:
             listener()
         self.running = self.running if running is None else running
         self.stopped = self.stopped if stopped is None else stopped
         self.ppm = self.ppm if ppm is None else ppm
+        self.pull = self.pull if pull is None else pull
         for listener in self.after_change:
             listener()
 

@@ -18,6 +18,7 @@ from schedgen.firmware.rehearse.part_adcxt import NoisyResult
 from schedgen.firmware.rehearse.part_crystal import Crystal
 from schedgen.firmware.rehearse.part_memory import MemoryTap, UserRow
 from schedgen.firmware.rehearse.part_model import ADC_SLEEP, Hardware, PlainRegisters, discard
+from schedgen.firmware.rehearse.part_oscillator import Oscillator
 from schedgen.firmware.rehearse.part_pinchange import PinChange
 from schedgen.firmware.rehearse.part_power import BrownOut, ClockControl, Protection
 from schedgen.firmware.rehearse.part_pwm import Dimmer, Tca, Timer1
@@ -159,6 +160,7 @@ class SimulatedPart:
             self.dimmer,
             converter,
             self.pin_change,
+            Oscillator(self.crystal),
             PlainRegisters("PLAIN", UNBUILT_328),
         ]
         self.tap = MemoryTap(0x1F, lambda value: value & 6 == 6)

@@ -21,7 +21,7 @@ _ATMEGA328_STOCK = (
     "CPUINT", "RSTCTRL", "SLPCTRL", "FUSES", "NVMCTRL", "MISC", "PORTB", "PORTC", "PORTD",  "TC0", "VREF",
     "WDT",
 )  # fmt: skip
-UNBUILT_328 = (0x44, 0x41, 0x46, 0x23, 0x5F, 0x30)
+UNBUILT_328 = (0x44, 0x41, 0x23, 0x5F, 0x30)
 
 
 def _megaavr_class() -> Any:
