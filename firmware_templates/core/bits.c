@@ -36,6 +36,11 @@ void bits_open(const uint8_t *bytes, uint16_t address, uint8_t length)
     reader->at.next = reader->at.left = 0;
 }
 
+PORT_APART void bits_go(const struct bits_place *place)
+{
+    here()->at = *place;
+}
+
 static uint8_t next_byte(struct bits *reader)
 {
     const uint8_t index = reader->at.next++;
@@ -46,44 +51,40 @@ static uint8_t next_byte(struct bits *reader)
     return reader->bytes != NULL ? reader->bytes[index] : dive_port.load((uint16_t)(reader->address + index));
 }
 
-span_t bits_take(uint8_t width)
+span_t bits_take(uint8_t how)
 {
     struct bits *const reader = here();
+    uint8_t width = how & FIELD_WIDTH;
+    uint8_t left = reader->at.left, rest = reader->at.rest;
     span_t number = 0;
+    if (width == ROW_TIME) {
+        width = reader->time_bits;
+    }
     do {
-        if (reader->at.left == 0U) {
-            reader->at.left = 8;
-            reader->at.rest = next_byte(reader);
+        if (left == 0U) {
+            left = 8;
+            rest = next_byte(reader);
         }
-        reader->at.left--;
+        left--;
         number <<= 1;
-        if ((reader->at.rest & 0x80U) != 0U) {
+        if ((rest & 0x80U) != 0U) {
             number |= 1U;
         }
-        reader->at.rest = (uint8_t)(reader->at.rest << 1);
+        rest = (uint8_t)(rest << 1);
     } while (--width != 0U);
-    return number;
-}
-
-static span_t take_row(uint8_t row)
-{
-    uint8_t width = row & FIELD_WIDTH;
-    span_t most = (span_t)FOREVER;
-    if (width == ROW_TIME) {
-        width = bits.time_bits;
-        most = (span_t)bits.latest;
-    } else if (width == ROW_LEVEL) {
-        most = ROW_LEVEL_MOST;
-    }
-    const span_t number = bits_take(width);
-    if (number > most || (number == 0U && (row & FIELD_NOT_ZERO) != 0U)) {
-        bits.bad = true;
+    reader->at.left = left;
+    reader->at.rest = rest;
+    width = how & FIELD_WIDTH;
+    if ((width == ROW_TIME && number > (span_t)reader->latest) || (width == ROW_LEVEL && (uint8_t)number > ROW_LEVEL_MOST)
+        || (number == 0U && (how & FIELD_NOT_ZERO) != 0U)) {
+        reader->bad = true;
     }
     return number;
 }
 
 void bits_take_record(uint8_t record, void *into)
 {
+    PORT_SAVES;
     const uint8_t *at = record_rows + record;
     second_t *wide = into;
     uint8_t *small = (uint8_t *)(wide + PORT_CONST_BYTE(at));
@@ -93,7 +94,7 @@ void bits_take_record(uint8_t record, void *into)
         const uint8_t width = row & FIELD_WIDTH;
         second_t number = 0;
         if ((PORT_CONST_BYTE(++at) & chosen) == 0U) {
-            number = (second_t)take_row(row);
+            number = (second_t)bits_take(row);
         }
         if (width > 8U) {
             if (moves && width == ROW_TIME) {
@@ -121,10 +122,11 @@ void bits_take_record(uint8_t record, void *into)
 
 void bits_take_fields(const struct field *fields, uint8_t count, void *into)
 {
+    PORT_SAVES;
     for (; count > 0U; count--, fields++) {
         const uint8_t how = PORT_CONST_BYTE(&fields->how);
         uint8_t *place = (uint8_t *)into + PORT_CONST_BYTE(&fields->place);
-        span_t number = take_row(how);
+        span_t number = bits_take(how);
         uint8_t width = how & FIELD_WIDTH;
         if ((how & FIELD_PLUS_ONE) != 0U) {
             number++;

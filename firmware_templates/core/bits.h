@@ -33,8 +33,12 @@ extern struct bits bits;
 /* Reads from bytes, or from the board's memory, from bit 0 on. Times have their full width and range. */
 void bits_open(const uint8_t *bytes, uint16_t address, uint8_t length);
 
-/* The next width bits, 1 to 24. */
-span_t bits_take(uint8_t width);
+/* Reads on from a place where the reader was before. */
+void bits_go(const struct bits_place *place);
+
+/* The next bits: how many, 1 to 24, and FIELD_NOT_ZERO where they may not be 0. As many as a time has are taken for a
+   time, as many as a level has for a level, see records.h. What is out of range sets bad. */
+span_t bits_take(uint8_t how);
 
 /* One row says where in a structure a field of so many bits stands, in as many bytes as they fill or in one more. What
    is stored is one less with FIELD_PLUS_ONE. */

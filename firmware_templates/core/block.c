@@ -67,18 +67,16 @@ PORT_APART static void to_pack(uint16_t *mv, uint8_t series)
     *mv = (uint16_t)((steps < PACK_STEPS ? steps : PACK_STEPS) * LAYOUT_HEADER_SHED_SCALE);
 }
 
-PORT_APART static bool firing_fits(const struct firing *firing, uint8_t releases)
+PORT_APART static bool firing_fits(const struct firing *firing)
 {
-    return !firing->present || (firing->fire_s != 0U && bit_set(releases, firing->output));
+    return !firing->present || (firing->fire_s != 0U && bit_set(BOARD_RELEASES, firing->output));
 }
 
-static bool header_fits(const struct settings *said)
+PORT_APART static bool header_fits(const struct settings *said)
 {
-    const uint8_t releases = said->board_type == BOARD_TYPE ? (uint8_t)BOARD_RELEASES : UINT8_MAX;
-    return said->length == bits.length && said->version == LAYOUT_VERSION && said->trigger <= LAYOUT_HEADER_TRIGGER_HIGH
-           && said->changes <= LAYOUT_HEADER_CHANGE_COUNT_HIGH && said->at <= said->end
-           && said->not_before <= said->end && firing_fits(&said->primary, releases)
-           && firing_fits(&said->backup, releases);
+    return said->trigger <= LAYOUT_HEADER_TRIGGER_HIGH && said->changes <= LAYOUT_HEADER_CHANGE_COUNT_HIGH
+           && said->at <= said->end && said->not_before <= said->end && firing_fits(&said->primary)
+           && firing_fits(&said->backup);
 }
 
 void block_window(struct window *window)
@@ -129,7 +127,7 @@ static bool record_fits(struct settings *said, uint8_t sort, const union record 
             return false;
         }
     }
-    return said->board_type != BOARD_TYPE || bit_set(OWN, output);
+    return bit_set(OWN, output);
 }
 
 PORT_APART static void check_records(struct settings *said)
@@ -157,6 +155,12 @@ bool block_open(struct settings *said)
 {
     memset(said, 0, sizeof *said);
     bits_take_fields(header, sizeof header / sizeof header[0], said);
+    if (said->length != bits.length || said->version != LAYOUT_VERSION) {
+        return false;
+    }
+    if (said->board_type != BOARD_TYPE) {
+        return true;
+    }
     if (!header_fits(said)) {
         return false;
     }
@@ -185,7 +189,7 @@ bool block_open(struct settings *said)
 
 void block_clip(const struct settings *said, uint8_t number, struct clip *clip)
 {
-    bits.at = said->first[CLIPS];
+    bits_go(&said->first[CLIPS]);
     for (; number > 0U; number--) {
         bits_take_record(ROWS_CLIP, clip);
     }
@@ -196,7 +200,7 @@ bool block_allowed(const struct settings *said, uint8_t combination)
     if (combination >= said->combinations) {
         return false;
     }
-    bits.at = said->first[ALLOWED];
+    bits_go(&said->first[ALLOWED]);
     bool allowed;
     do {
         allowed = bits_take(LAYOUT_ALLOWED_ALLOWED_BITS) != 0U;
@@ -206,24 +210,32 @@ bool block_allowed(const struct settings *said, uint8_t combination)
 
 PORT_APART void block_choose(struct settings *said, uint8_t combination)
 {
+    PORT_SAVES;
     if (combination >= said->combinations) {
         return;
     }
-    bits.at = said->first[CHANGES];
+    uint8_t chosen = 0;
+    while (combination >= said->faster) {
+        combination = (uint8_t)(combination - said->faster);
+        chosen++;
+    }
+    bits_go(&said->first[CHANGES]);
     struct swap *swap = said->swaps;
-    for (uint8_t n = 0; n < said->changes; n++, swap++) {
+    second_t shift = 0;
+    for (uint8_t left = said->changes; left > 0U; left--, swap++) {
         struct change change;
-        const uint8_t chosen = n == 0U ? combination / said->faster : combination % said->faster;
         bits_take_record(ROWS_CHANGE, &change);
         if (change.change == LAYOUT_CHANGE_SHIFT) {
-            const uint16_t step = (uint16_t)(change.step * LAYOUT_CHANGE_STEP_SCALE);
-            said->shift = (second_t)((uint32_t)step * chosen) - (second_t)((uint32_t)step * change.earlier);
+            const second_t step = (second_t)(change.step * LAYOUT_CHANGE_STEP_SCALE);
+            shift = (second_t)(chosen - change.earlier) * step;
         } else {
             swap->output = change.output;
             swap->planned = change.level_1;
             swap->chosen = ((const uint8_t *)&change)[offsetof(struct change, level_1) + chosen];
         }
+        chosen = combination;
     }
-    said->at += said->shift;
-    said->end += said->shift;
+    said->shift = shift;
+    said->at += shift;
+    said->end += shift;
 }

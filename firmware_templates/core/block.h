@@ -52,17 +52,18 @@ struct settings {
     uint16_t shed_mv, release_mv; /* of the pack */
     uint8_t series;
     uint8_t keep;
-    uint8_t clips, windows, followers, changes; /* records, in the order of enum record_sort */
-    struct bits_place first[ALLOWED + 1];       /* of each sort of record */
     uint8_t time_bits;
     uint8_t combinations; /* of field changes */
     uint8_t unchanged;    /* the one that changes nothing */
     uint8_t faster;       /* choices of the last change, of two */
+    uint8_t clips, windows, followers, changes; /* records, in the order of enum record_sort */
+    struct bits_place first[ALLOWED + 1];       /* of each sort of record */
     second_t shift;       /* s by which the chosen change moves the release */
     struct swap swaps[2];
 };
 
-/* Reads the header of the block that the reader was opened on, and checks all of the block. */
+/* Reads the header of the block that the reader was opened on, and checks all of the block. Of one for another type of
+   board, which said->board_type tells and which is not to be flown, nothing but length and version is checked. */
 bool block_open(struct settings *said);
 
 /* Takes the next window. Where it ends is always in stop; count becomes the second of the last burst, from start on; what

@@ -32,6 +32,11 @@
 #define PORT_APART
 #endif
 
+/* Stands first in a function that uses many registers: it is shorter where they are saved all at once. */
+#ifndef PORT_SAVES
+#define PORT_SAVES ((void)0)
+#endif
+
 /* Seconds, also as a difference: 24 bits and a sign in them are enough for every dive, and short on an 8-bit part. A span
    is a difference that has no sign, and any other number of as many bits. */
 #ifdef PORT_SECOND

@@ -9,6 +9,12 @@
 
 #define PORT_APART __attribute__((noinline))
 
+/* All registers that a function must leave as they are count as used, and a shared piece of program saves them at once;
+   those that a function uses by itself have gaps between them, and it would save one by one. */
+#define PORT_SAVES                                                                                                     \
+    __asm__ volatile("" ::: "r2", "r3", "r4", "r5", "r6", "r7", "r8", "r9", "r10", "r11", "r12", "r13", "r14", "r15", \
+                     "r16", "r17")
+
 #define PORT_KEPT __attribute__((section(".noinit")))
 
 /* Constants stand in the flash, which is part of the data space here. */
