@@ -39,8 +39,10 @@ def rehearsal_lines(found: Rehearsal, code: str, paint: Paint) -> Iterator[str]:
         f"  controller awake {100 * draw.awake:.3f} % of the time{quiet}; idle {100 * draw.idle:.2f} %; "
         f"{draw.low_a * 1e6:.0f} to {draw.high_a * 1e6:.0f} uA"
     )
+    slow = "" if record.native else " (faster with a C++ compiler installed)"
     yield (
-        f"  simulated  {words.duration(record.simulated_s)} in {record.wall_s:.1f} s: {found.speed:.0f} times real time"
+        f"  simulated  {words.duration(record.simulated_s)} in {record.wall_s:.1f} s: "
+        f"{found.speed:.0f} times real time{slow}"
     )
     remarks = [*found.troubles, *comparison.remarks]
     for remark in remarks[:_MOST_REMARKS]:

@@ -7,6 +7,8 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
 
 import pytest
@@ -18,10 +20,23 @@ MODELS = ("atmega4809", "atmega1608", "atmega328p")
 EEPROM = {"atmega4809": 256, "atmega1608": 256, "atmega328p": 1024}
 
 
-@pytest.fixture(scope="module", params=MODELS)
+@pytest.fixture(scope="module", params=[*MODELS, "atmega4809 without C++", "atmega328p without C++"])
 def part(request: pytest.FixtureRequest, trial: Callable[[str], Target]) -> Iterator[tuple[str, Simulator]]:
-    with Simulator(trial(request.param)) as simulator:
-        yield request.param, simulator
+    """Each part with the models that are built here, and again with those in Python that take their place elsewhere."""
+    model, _, without = request.param.partition(" ")
+    with in_python(bool(without)), Simulator(trial(model)) as simulator:
+        yield model, simulator
+
+
+@contextmanager
+def in_python(wanted: bool) -> Iterator[None]:
+    """Simulators that are started here have no models in C++."""
+    with pytest.MonkeyPatch.context() as patch:
+        if wanted:
+            patch.setenv("SCHEDGEN_PYTHON_MODELS", "1")
+        else:
+            patch.delenv("SCHEDGEN_PYTHON_MODELS", raising=False)
+        yield
 
 
 def fly(part: tuple[str, Simulator], end_s: float, *actions: tuple[object, ...], **more: object) -> Record:
@@ -134,6 +149,27 @@ def test_what_happens_is_the_same_every_time(part: tuple[str, Simulator]) -> Non
         second.eeprom,
         second.awake_s,
     )
+
+
+@pytest.mark.parametrize("model", MODELS)
+@pytest.mark.parametrize("ppm", [0.0, 37.0])
+def test_models_in_cpp_and_in_python_do_the_same_cycle_by_cycle(
+    trial: Callable[[str], Target], model: str, ppm: float
+) -> None:
+    actions = (
+        *(asked(letter, 3.0 + number) for number, letter in enumerate("twe")), (12.3, "hang"), (25.0, "power", 1.0),
+        asked("a", 31.0), (33.7, "cut", 1, "torn", 0.5), asked("w", 34.0), (40.3, "reset", "external"),
+        (50.2, "crystal", -90.0), (70.9, "crystal", None),
+    )  # fmt: skip
+    records = []
+    for python in (False, True):
+        with in_python(python), Simulator(trial(model)) as simulator:
+            record = fly((model, simulator), 100.0, *actions, seed=5, crystal_ppm=ppm, internal_error=-0.04)
+        assert record.native is not python
+        records.append(asdict(record) | dict.fromkeys(("wall_s", "busy_s", "native")))
+    assert records[0] == records[1]
+    assert len(records[0]["edges"]) > 50
+    assert len(records[0]["resets"]) > 5
 
 
 def test_waking_and_sleeping_add_up(part: tuple[str, Simulator]) -> None:

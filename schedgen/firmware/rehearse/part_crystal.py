@@ -12,12 +12,16 @@ NEVER = 1 << 62
 class Crystal:
     """`ppm` off its nominal frequency; starts `startup_s` after it is switched on; `stopped` is dead for good."""
 
-    def __init__(self, ppm: float = 0.0, startup_s: float = 0.4, stopped: bool = False) -> None:
+    def __init__(
+        self, ppm: float = 0.0, startup_s: float = 0.4, stopped: bool = False, internal_error: float = 0.0
+    ) -> None:
         self.ppm = ppm
         self.startup_s = startup_s
         self.stopped = stopped
         self.pull = 1.0
         """The processor's own frequency against that which it has after a reset."""
+        self.internal_error = internal_error
+        """How much faster than nominal the internal oscillator runs that takes the crystal's place, as a share."""
         self.running = False
         """Switched on by the firmware and past its start-up."""
         self.before_change: list[Callable[[], None]] = []

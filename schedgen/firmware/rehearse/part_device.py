@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from random import Random
 from typing import Any
 
@@ -16,8 +15,10 @@ from schedgen.firmware.rehearse.pack import ConverterInput
 from schedgen.firmware.rehearse.part_adc328 import Converter
 from schedgen.firmware.rehearse.part_adcxt import NoisyResult
 from schedgen.firmware.rehearse.part_crystal import Crystal
+from schedgen.firmware.rehearse.part_image import Image, Memories, Wiring, program_of
 from schedgen.firmware.rehearse.part_memory import MemoryTap, UserRow
 from schedgen.firmware.rehearse.part_model import ADC_SLEEP, Hardware, PlainRegisters, discard
+from schedgen.firmware.rehearse.part_native import NativeRtc, PinRecorder, SleepCounter, library, runner
 from schedgen.firmware.rehearse.part_oscillator import Oscillator
 from schedgen.firmware.rehearse.part_pinchange import PinChange
 from schedgen.firmware.rehearse.part_power import BrownOut, ClockControl, Protection
@@ -26,39 +27,10 @@ from schedgen.firmware.rehearse.part_rtc import Rtc
 from schedgen.firmware.rehearse.part_stock import UNBUILT_328, description, missing_pins, stock_device
 from schedgen.firmware.rehearse.part_timer2 import Timer2
 from schedgen.firmware.rehearse.part_usart import ATMEGA328, MEGAAVR, Usart
-from schedgen.firmware.rehearse.part_watch import Watcher
+from schedgen.firmware.rehearse.part_watch import NativeWatcher, PythonWatcher, Watcher
 
 _DIGITAL_CHANGE = int(core.Wire.SignalId.DigitalChange)
 _NVM_KINDS = {"eeprom": "EEPROM", "row": "USERROW"}
-
-
-@dataclass
-class Memories:
-    """What stays without power."""
-
-    eeprom: bytes
-    row: bytes = b""
-
-
-@dataclass
-class Image:
-    """A program for a part: library model, processor clock in Hz, flash content from address 0, fuses by number."""
-
-    model: str
-    hertz: int
-    flash: bytes
-    fuses: bytes = b""
-    supply_v: float = 3.3
-
-
-@dataclass
-class Wiring:
-    """How the board's outputs hang on pins: name to (pin, active high, dimmer channel or None)."""
-
-    outputs: dict[str, tuple[str, bool, int | None]]
-    receive_pin: str
-    pulls: dict[str, str] = field(default_factory=dict)
-    """External state of each pin when the board leaves it alone: U, D or Z."""
 
 
 class SimulatedPart:
@@ -81,6 +53,7 @@ class SimulatedPart:
         self.pin_change: PinChange | None = None
         self._outside: dict[str, str | float] = {}
         self._hooks: list[Any] = []
+        self._native_rtc: NativeRtc | None = None
         self._models: list[Hardware] = []
         self._watching: list[Hardware] = []
         crystal.running = False
@@ -89,13 +62,15 @@ class SimulatedPart:
         self._build(description(image.model))
         self.loop = core.SimLoop(self.device)
         self.loop.set_fast_mode(True)
-        self.device.load_firmware(self._program())
+        self.device.load_firmware(program_of(self.image))
         self.probe = core.DeviceDebugProbe(self.device)
         self.device.reset() if image.fuses else None
         self.write("eeprom", memories.eeprom)
         if memories.row and self.is_megaavr:
             self.write("row", memories.row)
         self._fill_ram(seed)
+        self._recorder: PinRecorder | None = None
+        self._run = None if self.native is None else runner(self.native, self.device)
         self._levels: dict[str, int] = {}
         self._states: dict[str, Callable[[], bool]] = {}
         self._duties: dict[int, float | None] = {}
@@ -106,7 +81,11 @@ class SimulatedPart:
     def _build(self, descriptor: Any) -> None:
         self.device = stock_device(descriptor, self.is_megaavr)
         vector = descriptor.interrupt_map.vectors.index
-        self.watcher = Watcher()
+        self.native = library()
+        self.watcher: Watcher = PythonWatcher()
+        if self.native is not None:
+            self.watcher = watcher = NativeWatcher()
+            watcher.counter = SleepCounter(self.native, self.device, watcher.minding)
         self.watcher.opens_memory = self.is_megaavr
         if self.is_megaavr:
             self._build_megaavr(vector)
@@ -121,15 +100,17 @@ class SimulatedPart:
         self._models.append(self.watcher)
 
     def _build_megaavr(self, vector: Callable[[str], int]) -> None:
-        rtc = Rtc((vector("RTC_CNT"), vector("RTC_PIT")), self.crystal)
-        self.clock: Rtc | Timer2 = rtc
+        vectors = vector("RTC_CNT"), vector("RTC_PIT")
+        if self.native is not None:
+            self._native_rtc = NativeRtc(self.native, self.device, vectors, self.image.hertz, self.crystal)
+        rtc = [] if self.native is not None else Rtc.whole(vectors, self.crystal)
         usart = tuple(vector(f"USART0_{what}") for what in ("RXC", "DRE", "TXC"))
         self.usart = Usart(MEGAAVR, (usart[0], usart[1], usart[2]), self.wiring.receive_pin)
         self.brown_out: BrownOut | None = BrownOut(vector("BOD"))
         self.dimmer: Dimmer = Tca("TCA0")
         self.clock_control: ClockControl | None = ClockControl(self.crystal)
         missing = PlainRegisters("NOPINS", missing_pins(self.device._descriptor_))
-        self._models = [*rtc.parts, rtc, self.usart, self.brown_out, self.dimmer, self.clock_control, missing]
+        self._models = [*rtc, self.usart, self.brown_out, self.dimmer, self.clock_control, missing]
         self.tap = MemoryTap(0x1000, lambda value: bool(value & 7))
         guard = Protection()
         row = UserRow(64, lambda: self.read("row"))
@@ -144,7 +125,6 @@ class SimulatedPart:
 
     def _build_328(self, vector: Callable[[str], int]) -> None:
         timer2 = Timer2((vector("TIMER2_COMPA"), vector("TIMER2_COMPB"), vector("TIMER2_OVF")), self.crystal)
-        self.clock = timer2
         usart = (vector("USART_RX"), vector("USART_UDRE"), vector("USART_TX"))
         self.usart = Usart(ATMEGA328, usart, self.wiring.receive_pin)
         self.brown_out, self.clock_control = None, None
@@ -167,29 +147,6 @@ class SimulatedPart:
         self.tap.watch(self.device)
         self._watching = [self.tap]
 
-    def _program(self) -> Any:
-        program = core.Firmware()
-        program.frequency = self.image.hertz
-        program.vcc = self.image.supply_v
-        program.aref = self.image.supply_v
-        self._add(program, core.Firmware.Area.Flash, self.image.flash)
-        if self.image.fuses:
-            self._add(program, core.Firmware.Area.Fuses, self._fuses())
-        return program
-
-    def _fuses(self) -> bytes:
-        """The fuses, but for the size of a boot section that nothing starts from: the stock model refuses ours."""
-        fuses = bytearray(self.image.fuses)
-        if not self.is_megaavr and len(fuses) > 1 and fuses[1] & 1:
-            fuses[1] &= 0xF9
-        return bytes(fuses)
-
-    def _add(self, program: Any, area: Any, data: bytes) -> None:
-        block = core.Firmware.block_view_t()
-        block.base = 0
-        block.bytes = data
-        program.add_block(area, block)
-
     def _fill_ram(self, seed: int) -> None:
         """Memory after power-on holds anything."""
         ram = self.device._descriptor_.mem.data_segments["ram"]
@@ -206,6 +163,8 @@ class SimulatedPart:
         self.dimmer.told = self._dimmed
         if not self.is_megaavr:
             self.watcher.after_reset = self._show_inputs
+        if self.native is not None and self.analogue is None:  # a pack that sags wants to hear of an edge at once
+            self._recorder = PinRecorder(self.native, self.device)
         for name, (pin, _, channel) in self.wiring.outputs.items():
             self._duties[-1 if channel is None else channel] = None
             self._states[name] = self.device.find_pin(pin).digital_state
@@ -215,6 +174,9 @@ class SimulatedPart:
 
     def _listen(self, name: str, pin: str) -> None:
         _, active_high, channel = self.wiring.outputs[name]
+        if self._recorder is not None and channel is None:
+            self._recorder.add(pin, list(self.wiring.outputs).index(name))
+            return
         state, cycle, levels, on_edge = self._states[name], self.device.cycle, self._levels, self.on_edge
 
         def changed(data: Any, tag: int) -> None:
@@ -322,7 +284,10 @@ class SimulatedPart:
     def run_to(self, cycle: int) -> None:
         """Run until `cycle`. Raises RuntimeError where the program has crashed the simulated part."""
         left = cycle - self.now
-        if left > 0:
+        if left > 0 and self._run is not None:
+            self._run(cycle)
+            self._take_edges()
+        elif left > 0:
             self.loop.run(left)
         state = self.device.state()
         if state in (core.Device.State.Crashed, core.Device.State.Done):
@@ -332,15 +297,31 @@ class SimulatedPart:
         if self.errors:
             raise RuntimeError(self.errors[0])
 
+    def _take_edges(self) -> None:
+        """Tell the edges that the recorder in C++ has kept."""
+        if self._recorder is None:
+            return
+        outputs = list(self.wiring.outputs.items())
+        for cycle, number, high in self._recorder.take():
+            name, (_, active_high, _) = outputs[number]
+            level = 100 if high == active_high else 0
+            if self._levels[name] != level:
+                self._levels[name] = level
+                self.on_edge(cycle, name, level)
+
     def stop_here(self) -> None:
         """Let `run_to` return after the present instruction."""
+        self.watcher.freeze()
         self.probe.set_device_state(core.Device.State.Break)
 
     @property
     def broken_rules(self) -> dict[str, int]:
         """Rules of the hardware that the firmware broke, with how often."""
         found: dict[str, int] = {}
-        for model in (*self._models, *self._watching):
+        models: list[Hardware | NativeRtc] = [*self._models, *self._watching]
+        if self._native_rtc is not None:
+            models.append(self._native_rtc)
+        for model in models:
             for rule, count in model.broken_rules.items():
                 found[rule] = found.get(rule, 0) + count
         return found
@@ -360,6 +341,10 @@ class SimulatedPart:
         self.crystal.after_change.clear()
         self.watcher.minding.models.clear()
         self.watcher.minding.now = lambda: 0
+        self.watcher.minding.changed = lambda least: None
+        if self._recorder is not None:
+            self._recorder.close()
+        self._run = None
         self.watcher.after_reset = lambda: None
         device, loop = self.device, self.loop
         del self.device, self.loop

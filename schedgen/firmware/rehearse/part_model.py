@@ -44,6 +44,8 @@ class Minding:
         self.models: dict[Hardware, int] = {}
         self.least = NO_MODE
         """The lightest sleep that anybody minds."""
+        self.changed: Callable[[int], object] = lambda least: None
+        """Called with `least` when it has changed."""
         self.now: Callable[[], int] = lambda: 0
         """The mode of sleep at this moment, 0 while awake."""
 
@@ -51,7 +53,10 @@ class Minding:
         """Note that `model` minds sleep from `mode` on."""
         if self.models.get(model) != mode:
             self.models[model] = mode
-            self.least = min(self.models.values())
+            least = min(self.models.values())
+            if least != self.least:
+                self.least = least
+                self.changed(least)
 
     def tell(self, on: bool, mode: int) -> None:
         """Tell those who mind."""

@@ -87,7 +87,7 @@ class ClockControl(Hardware):
         self.put(self._MCLKCTRLB, 0x11)
         self.put(self._STATUS, self._READY_INTERNAL)
         self.divided = 6
-        self.crystal.running = False
+        self.crystal.change(running=False)
 
     def _started(self, when: int) -> int:
         if not self.crystal.stopped:

@@ -1,5 +1,5 @@
-"""The real-time counter of the megaAVR 0-series with its periodic interrupt; registers as in the data sheet (from
-memory).
+"""The real-time counter of the megaAVR 0-series with its periodic interrupt, in Python; `native/models.cpp` has it too.
+Registers as in the data sheet (from memory).
 
 Most of its registers are plain, so that reading and writing them stays within the simulator: only where a write must be
 obeyed, or where the value read is one of time, does it call us.
@@ -24,6 +24,7 @@ _PITCTRLA, _PITSTATUS, _PITINTCTRL, _PITINTFLAGS = 16, 17, 18, 19
 _OVERFLOW, _COMPARE, _PIT = 1, 2, 1
 _RUN_STANDBY = 0x80
 _SYNC_TICKS = 3
+BUSY_RULE = "RTC register at offset {} written while it was busy"
 _BUSY_BITS = {_CTRLA: 1, _CNT: 2, _PER: 4, _CMP: 8, _PITCTRLA: 16}
 _EXTERNAL, _CRYSTAL, _ONE_KILOHERTZ = 3, 2, 1
 
@@ -116,10 +117,12 @@ class Rtc(Hardware):
         self.vectors, self.crystal = vectors, crystal
         self.flags = (interrupt_flag(False), interrupt_flag(False))
         self.timers = (core.CallableCycleTimer(self._fire_counter), core.CallableCycleTimer(self._fire_pit))
-        self.internal_error = 0.0
-        """How much faster than nominal the internal oscillator of 32.768 kHz runs, as a share."""
-        self.parts = (_Plain("RTC2"), _HighBytes("RTC3", self._write_word), _LowByte("RTC4", self))
-        """To be attached before this model."""
+
+    @classmethod
+    def whole(cls, vectors: tuple[int, int], crystal: Crystal) -> list[Hardware]:
+        """The model with its parts, in the order in which they are to be attached."""
+        rtc = cls(vectors, crystal)
+        return [_Plain("RTC2"), _HighBytes("RTC3", rtc._write_word), _LowByte("RTC4", rtc), rtc]
 
     def init(self, device: Any) -> bool:
         """Add the registers."""
@@ -156,7 +159,7 @@ class Rtc(Hardware):
         selected = self.get(_CLKSEL) & 3
         if selected in (_CRYSTAL, _EXTERNAL):
             return self.crystal.hertz
-        internal = NOMINAL_HZ * (1 + self.internal_error)
+        internal = NOMINAL_HZ * (1 + self.crystal.internal_error)
         return internal / 32 if selected == _ONE_KILOHERTZ else internal
 
     def _counter_hertz(self) -> float:
@@ -258,7 +261,7 @@ class Rtc(Hardware):
         """A write that the counter's own clock has to take over; again before it did breaks a rule."""
         bit, now, hertz = _BUSY_BITS[offset], self.now, self._source_hertz()
         if self.busy.get(bit, 0) > now:
-            self.breaks(f"RTC register at offset {offset} written while it was busy")
+            self.breaks(BUSY_RULE.format(offset))
         self.busy[bit] = now + int(_SYNC_TICKS * self.hertz / hertz) if hertz else NEVER
 
     def ioreg_write_handler(self, addr: Any, data: Any) -> None:

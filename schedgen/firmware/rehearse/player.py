@@ -14,10 +14,10 @@ import yasimavr.lib.core as core
 
 from schedgen.firmware.rehearse.pack import Analogue, ConverterInput, Noise, SimulatedPack
 from schedgen.firmware.rehearse.part_crystal import Crystal
-from schedgen.firmware.rehearse.part_device import Image, Memories, SimulatedPart, Wiring
+from schedgen.firmware.rehearse.part_device import SimulatedPart
+from schedgen.firmware.rehearse.part_image import Image, Memories, Wiring
 from schedgen.firmware.rehearse.part_memory import Tear, torn
 from schedgen.firmware.rehearse.part_power import force_reset
-from schedgen.firmware.rehearse.part_rtc import Rtc
 from schedgen.firmware.rehearse.scenario import Mark, Record, Scenario, Target
 
 _CAUSES = {1: "power-on", 2: "watchdog", 4: "brown-out", 8: "software", 16: "external"}
@@ -53,7 +53,9 @@ class Player:
         self.target, self.scenario, self.tell = target, scenario, tell
         self.record = Record()
         self.random = Random(scenario.seed)
-        self.crystal = Crystal(scenario.crystal_ppm, scenario.crystal_startup_s, scenario.crystal_stopped)
+        self.crystal = Crystal(
+            scenario.crystal_ppm, scenario.crystal_startup_s, scenario.crystal_stopped, scenario.internal_error
+        )
         flash = bytes.fromhex(target.flash)
         self.astray = len(flash) + len(flash) % 2
         self.image = Image(
@@ -86,6 +88,8 @@ class Player:
             memories = self.part.memories()
         finally:
             self._switch_off()
+        self.record.edges.sort(key=lambda edge: edge[0])
+        self.record.native = self.part.native is not None
         self.record.eeprom, self.record.row = memories.eeprom.hex(), memories.row.hex()
         self.record.simulated_s, self.record.wall_s = self.scenario.end_s, time.perf_counter() - begun
         self.record.busy_s = time.process_time() - busy
@@ -120,8 +124,6 @@ class Player:
 
         seed = self.random.randrange(1 << 30)
         self.part = SimulatedPart(self.image, memories, self.wiring, self.crystal, edge, seed, self._analogue())
-        if isinstance(self.part.clock, Rtc):
-            self.part.clock.internal_error = self.scenario.internal_error
         for pin, level in self.levels.items():
             self.part.set_pin(pin, level)
 
@@ -139,7 +141,7 @@ class Player:
         record.awake_s += part.watcher.awake / self.hertz
         for mode in core.SleepMode:
             cycles, name = part.watcher.sleeping[mode], mode.name.lower()
-            if cycles:
+            if cycles and mode:
                 record.asleep_s[name] = record.asleep_s.get(name, 0.0) + cycles / self.hertz
         for rule, count in part.broken_rules.items():
             record.broken_rules[rule] = record.broken_rules.get(rule, 0) + count

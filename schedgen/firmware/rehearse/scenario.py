@@ -122,6 +122,8 @@ class Record:
     eeprom: str = ""
     row: str = ""
     lost_bytes: int = 0
+    native: bool = False
+    """Whether the models that are called most often ran in C++."""
 
     def of(self, output: str) -> list[tuple[float, int]]:
         """(seconds, level) of each edge of an output."""

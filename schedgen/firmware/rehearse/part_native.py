@@ -1,0 +1,188 @@
+"""The models in C++ of `native/models.cpp`: built once on this computer, then kept; Python models where that fails.
+
+A call from the simulator into Python takes longer than fifty of the firmware's instructions. What is called in every
+simulated second stands in C++ therefore: the loop, the count of sleep, the edges of the outputs, the real-time counter.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import hashlib
+import os
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Callable, Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import yasimavr
+from yasimavr.lib import _sip
+
+from schedgen.firmware.rehearse.part_crystal import NOMINAL_HZ, Crystal
+from schedgen.firmware.rehearse.part_model import Minding
+from schedgen.firmware.rehearse.part_rtc import BUSY_RULE
+
+FORBIDDEN = "SCHEDGEN_PYTHON_MODELS"
+"""Environment variable that forbids the models in C++, for tests."""
+MODES = 16
+_SOURCE = Path(__file__).parent / "native" / "models.cpp"
+_OPTIONS = ("-std=c++20", "-O2", "-shared", "-fPIC")
+_BUILD_S = 120
+_Tell = ctypes.CFUNCTYPE(None, ctypes.c_int, ctypes.c_int)
+_REGISTERS = (0, 8, 10, 12, 16)
+
+
+class _Edge(ctypes.Structure):
+    _fields_ = (("cycle", ctypes.c_int64), ("number", ctypes.c_int32), ("high", ctypes.c_int32))
+
+
+@cache
+def library() -> ctypes.CDLL | None:
+    """The models; None without a C++ compiler, or where they do not build against the simulator's headers."""
+    if os.environ.get(FORBIDDEN):
+        return None
+    home = Path(yasimavr.__file__).parent
+    options = [*_OPTIONS, f"-I{home}/include/core", f"-I{home}/include/core/core", f"-L{home}/lib", "-lyasimavr_core",
+               f"-Wl,-rpath,{home}/lib"]  # fmt: skip
+    marks = (home / "lib" / "libyasimavr_core.so").stat()
+    known = f"{_SOURCE.read_text(encoding='ascii')} {options} {marks.st_size} {marks.st_mtime_ns}"
+    name = f"models-{hashlib.sha256(known.encode()).hexdigest()[:16]}.so"
+    try:
+        built = _kept(name) or _build(name, options)
+        return None if built is None else _declared(ctypes.CDLL(str(built)))
+    except OSError:
+        return None
+
+
+def _folders() -> Iterator[Path]:
+    cached = os.environ.get("XDG_CACHE_HOME")
+    yield (Path(cached) if cached else Path.home() / ".cache") / "schedgen"
+    yield Path(tempfile.gettempdir()) / f"schedgen-{os.getuid()}"
+
+
+def _kept(name: str) -> Path | None:
+    """The library as it was built before; only from a folder of one's own."""
+    for folder in _folders():
+        place = folder / name
+        if place.is_file() and place.stat().st_uid == os.getuid() == folder.stat().st_uid:
+            return place
+    return None
+
+
+def _build(name: str, options: list[str]) -> Path | None:
+    compiler = next(filter(None, map(shutil.which, (os.environ.get("CXX", "c++"), "g++", "clang++"))), None)
+    if compiler is None:
+        return None
+    for folder in _folders():
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            with tempfile.TemporaryDirectory(dir=folder) as work:
+                made = Path(work) / name
+                done = subprocess.run(
+                    [compiler, str(_SOURCE), "-o", str(made), *options], capture_output=True, timeout=_BUILD_S
+                )
+                if done.returncode:
+                    return None
+                os.replace(made, folder / name)
+            return folder / name
+        except OSError:
+            continue
+        except subprocess.TimeoutExpired:
+            return None
+    return None
+
+
+def _declared(found: ctypes.CDLL) -> ctypes.CDLL:
+    pointer, whole, real, text = ctypes.c_void_p, ctypes.c_int, ctypes.c_double, ctypes.c_char_p
+    calls: dict[str, tuple[Any, tuple[Any, ...]]] = {
+        "run": (None, (pointer, ctypes.c_int64)),
+        "sleep_new": (pointer, (pointer, _Tell)),
+        "sleep_mind": (None, (pointer, whole)),
+        "sleep_mode": (whole, (pointer,)),
+        "sleep_read": (None, (pointer, ctypes.POINTER(ctypes.c_int64))),
+        "pins_new": (pointer, (pointer,)),
+        "pins_add": (None, (pointer, text, whole)),
+        "pins_count": (whole, (pointer,)),
+        "pins_edges": (ctypes.POINTER(_Edge), (pointer,)),
+        "pins_forget": (None, (pointer,)),
+        "pins_delete": (None, (pointer,)),
+        "rtc_new": (pointer, (pointer, whole, whole, real)),
+        "rtc_clocks": (None, (pointer, real, real)),
+        "rtc_busy_writes": (whole, (pointer, whole)),
+    }
+    for name, (result, given) in calls.items():
+        function = getattr(found, f"schedgen_{name}")
+        function.restype, function.argtypes = result, given
+    return found
+
+
+def runner(native: ctypes.CDLL, device: Any) -> Callable[[int], None]:
+    """A function that runs a device to a cycle, or to where it breaks or ends."""
+    run, pointer = native.schedgen_run, _sip.unwrapinstance(device)
+    return lambda goal: run(pointer, goal)
+
+
+class SleepCounter:
+    """Cycles by mode of sleep; tells those who mind the mode. It belongs to the device once it is made."""
+
+    def __init__(self, native: ctypes.CDLL, device: Any, minding: Minding) -> None:
+        self.native = native
+        self._tell = _Tell(lambda on, mode: minding.tell(bool(on), mode))
+        self.pointer = native.schedgen_sleep_new(_sip.unwrapinstance(device), self._tell)
+        self._cycles = (ctypes.c_int64 * MODES)()
+        minding.changed = lambda least: native.schedgen_sleep_mind(self.pointer, least)
+        minding.now = lambda: int(native.schedgen_sleep_mode(self.pointer))
+
+    def cycles(self) -> list[int]:
+        """Cycles until now by mode; the first number is those awake."""
+        self.native.schedgen_sleep_read(self.pointer, self._cycles)
+        return list(self._cycles)
+
+
+class PinRecorder:
+    """Edges of pins, kept until somebody takes them."""
+
+    def __init__(self, native: ctypes.CDLL, device: Any) -> None:
+        self.native = native
+        self.pointer = native.schedgen_pins_new(_sip.unwrapinstance(device))
+
+    def add(self, pin: str, number: int) -> None:
+        """Record a pin under a number."""
+        self.native.schedgen_pins_add(self.pointer, pin.encode("ascii"), number)
+
+    def take(self) -> list[tuple[int, int, bool]]:
+        """(cycle, number, whether high) of all edges since the last time."""
+        count = self.native.schedgen_pins_count(self.pointer)
+        edges = self.native.schedgen_pins_edges(self.pointer)
+        taken = [(edge.cycle, edge.number, bool(edge.high)) for edge in edges[:count]] if count else []
+        self.native.schedgen_pins_forget(self.pointer)
+        return taken
+
+    def close(self) -> None:
+        """Let the pins go; to be called while the device lives."""
+        self.native.schedgen_pins_delete(self.pointer)
+        self.pointer = None
+
+
+class NativeRtc:
+    """As `part_rtc.Rtc`. It belongs to the device once it is made."""
+
+    def __init__(
+        self, native: ctypes.CDLL, device: Any, vectors: tuple[int, int], hertz: int, crystal: Crystal
+    ) -> None:
+        self.native, self.crystal = native, crystal
+        self.pointer = native.schedgen_rtc_new(_sip.unwrapinstance(device), *vectors, float(hertz))
+        crystal.after_change.append(self._retime)
+        self._retime()
+
+    def _retime(self) -> None:
+        internal = NOMINAL_HZ * (1 + self.crystal.internal_error)
+        self.native.schedgen_rtc_clocks(self.pointer, self.crystal.hertz, internal)
+
+    @property
+    def broken_rules(self) -> dict[str, int]:
+        """See `Hardware`."""
+        counts = {offset: self.native.schedgen_rtc_busy_writes(self.pointer, offset) for offset in _REGISTERS}
+        return {BUSY_RULE.format(offset): count for offset, count in counts.items() if count}
