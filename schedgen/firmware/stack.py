@@ -10,71 +10,85 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
-_FUNCTION = re.compile(r"^[0-9a-f]+ <([^>]+)>:$")
-_CALL = re.compile(r"\t(?:r?call|r?jmp)\t.*<([^>+]+)>")
+_FUNCTION = re.compile(r"^([0-9a-f]+) <([^>]+)>:$")
+_GOES = re.compile(r"\tr?(?:call|jmp)\t.*; 0x([0-9a-f]+)")
 _INDIRECT = re.compile(r"\te?icall\b")
 _PUSH = re.compile(r"\tpush\t")
 _PUSH_TWO = re.compile(r"\trcall\t\.\+0\s")
-_SHARED_SAVES = re.compile(r"\tr?jmp\t.*<__prologue_saves__(?:\+0x([0-9a-f]+))?>")
 _LOAD = re.compile(r"\tldi\tr(26|27), 0x([0-9A-Fa-f]+)")
 _STACK_TO_FRAME = re.compile(r"\tin\tr28, 0x3d\b")
 _FRAME_TO_STACK = re.compile(r"\tout\t0x3d, r28\b")
-_LEAVE = re.compile(r"\t(?:r?jmp|ret)\b")
 _TAKE = re.compile(r"\t(sbiw|subi|sbci)\tr(28|29), 0x([0-9A-Fa-f]+)")
 _RETURN_BYTES = 2
+_SHARED_SAVES = "__prologue_saves__"
 _ALL_SAVED = 18
 """Registers that the shared prologue pushes when it is entered at its beginning; each push is 2 bytes long."""
 _LIBRARY_FRAME = 20
 """More than any helper of the compiler's library takes."""
 
 
+@dataclass(slots=True)
+class _Function:
+    at: int
+    lines: list[str] = field(default_factory=list)
+
+
 def frames(listing: str) -> dict[str, int]:
     """Bytes of stack that each function takes at most, without the return address, from a disassembly."""
-    return {name: _frame(lines) for name, lines in _functions(listing).items()}
+    functions = _functions(listing)
+    saves = functions.get(_SHARED_SAVES)
+    return {name: _frame(function.lines, saves.at if saves else None) for name, function in functions.items()}
 
 
 def calls(listing: str) -> dict[str, set[str]]:
-    """Who calls whom, from a disassembly; "*" stands for a call through a pointer."""
+    """Who calls whom, from the addresses in a disassembly (it may name an address by any symbol nearby); "*" stands
+    for a call through a pointer."""
+    functions = _functions(listing)
+    names = {function.at: name for name, function in functions.items()}
     graph: dict[str, set[str]] = {}
-    for name, lines in _functions(listing).items():
-        found = {call[1] for line in lines if (call := _CALL.search(line)) and call[1] != name}
-        graph[name] = found | ({"*"} if any(_INDIRECT.search(line) for line in lines) else set())
+    for name, function in functions.items():
+        found = {names.get(int(goes[1], 16), name) for line in function.lines if (goes := _GOES.search(line))}
+        graph[name] = found - {name} | ({"*"} if any(_INDIRECT.search(line) for line in function.lines) else set())
     return graph
 
 
-def _functions(listing: str) -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    lines: list[str] = []
+def _functions(listing: str) -> dict[str, _Function]:
+    found: dict[str, _Function] = {}
+    inside = _Function(0)
     for line in listing.splitlines():
         begin = _FUNCTION.match(line)
         if begin:
-            lines = found.setdefault(begin[1], [])
+            inside = found.setdefault(begin[2], _Function(int(begin[1], 16)))
         else:
-            lines.append(line)
+            inside.lines.append(line)
     return found
 
 
-def _frame(lines: Iterable[str]) -> int:
+def _frame(lines: Iterable[str], saves_at: int | None) -> int:
     pushed = taken = 0
+    pending: int | None = None  # what is being taken off the stack pointer
     loaded = {26: 0, 27: 0}
-    opened = False
     for line in lines:
-        load, saves, take = _LOAD.search(line), _SHARED_SAVES.search(line), _TAKE.search(line)
+        load, take, goes = _LOAD.search(line), _TAKE.search(line), _GOES.search(line)
         if _PUSH.search(line):
             pushed += 1
         elif _PUSH_TWO.search(line):
             pushed += 2
         elif load:
             loaded[int(load[1])] = int(load[2], 16)
-        elif saves:
-            pushed += _ALL_SAVED - int(saves[1] or "0", 16) // 2 + (loaded[27] << 8 | loaded[26])
+        elif goes:
+            skipped = -1 if saves_at is None else int(goes[1], 16) - saves_at
+            if 0 <= skipped < 2 * _ALL_SAVED:
+                pushed += _ALL_SAVED - skipped // 2 + (loaded[27] << 8 | loaded[26])
+            pending = None
         elif _STACK_TO_FRAME.search(line):
-            opened = True
-        elif _FRAME_TO_STACK.search(line) or _LEAVE.search(line):
-            opened = False  # also where the shared epilogue is handed a frame of nought
-        elif opened and take:
-            taken += int(take[3], 16) << (8 if take[1] == "sbci" else 0)
+            pending = 0
+        elif pending is not None and take:
+            pending += int(take[3], 16) << (8 if take[1] == "sbci" else 0)
+        elif pending is not None and _FRAME_TO_STACK.search(line):
+            taken, pending = taken + pending, None
     return pushed + taken
 
 

@@ -140,24 +140,25 @@ def test_core_files_and_functions_stay_short() -> None:
 
 
 def listing(**functions: str) -> str:
-    """A disassembly as objdump prints it; the instructions of each function separated by "; "."""
+    """A disassembly as objdump prints it, 256 bytes a function; instructions are separated by a slash."""
     rows: list[str] = []
     for number, (name, code) in enumerate(functions.items()):
         rows.append(f"{number * 256:08x} <{name}>:")
-        rows += [
-            f"    {number * 256:4x}:\t00 00       \t" + one.replace(" ", "\t", 1) for one in code.split("; ") if one
-        ]
+        for one in filter(None, code.split("/")):
+            rows.append(f"    {number * 256:4x}:\t00 00       \t" + one.strip().replace(" ", "\t", 1) + " ")
     return "\n".join(rows)
 
 
 def test_the_stack_is_the_deepest_way_and_the_deepest_interrupt_on_top() -> None:
     program = listing(
-        main="push r28; push r29; in r28, 0x3d; in r29, 0x3e; subi r28, 0x04; sbci r29, 0x01; out 0x3d, r28; "
-        "out 0x3e, r29; call 0x100 <one>; subi r28, 0xFC; sbci r29, 0xFE; out 0x3d, r28; pop r29; ret",
-        one="ldi r26, 0x08; ldi r27, 0x00; rjmp .+10 <__prologue_saves__+0x1c>; rcall .+20 <two>; rcall .+30 <three>",
-        two="rcall .+0 ; push r0; ret",
-        three="push r0; ret",
-        __vector_4="push r1; push r0; reti",
+        main="push r28 / push r29 / in r28, 0x3d / in r29, 0x3e / subi r28, 0x04 / sbci r29, 0x01 / out 0x3d, r28 / "
+        "out 0x3e, r29 / call 0x100 ; 0x100 <any_name_nearby+0x20> / subi r28, 0xFC / sbci r29, 0xFE / "
+        "out 0x3d, r28 / pop r29 / ret",
+        one="ldi r26, 0x08 / ldi r27, 0x00 / rjmp .+10 ; 0x51c <any+0x31c> / rcall .+20 ; 0x200 <two> / "
+        "rcall .+30 ; 0x300 <three> / in r28, 0x3d / jmp 0x600 ; 0x600 <restores> / subi r28, 0x20",
+        two="rcall .+0 / push r0 / ret",
+        three="push r0 / ret",
+        __vector_4="push r1 / push r0 / reti",
         __prologue_saves__="push r2",
     )
     assert frames(program) == {
@@ -167,13 +168,15 @@ def test_the_stack_is_the_deepest_way_and_the_deepest_interrupt_on_top() -> None
 
 
 def test_a_call_through_a_pointer_may_reach_whatever_does_not_lead_back() -> None:
-    program = listing(main="rcall .+2 <one>", one="icall ; push r0", two="push r0; push r0", three="rcall .+2 <one>")
+    program = listing(
+        main="rcall .+2 ; 0x100 <one>", one="icall / push r0", two="push r0 / push r0", three="rcall .+2 ; 0x100 <one>"
+    )
     assert deepest(program) == (0 + 2) + (1 + 2) + (2 + 2)
 
 
 def test_a_function_that_calls_itself_has_no_bound() -> None:
     with pytest.raises(ValueError, match="calls itself"):
-        deepest(listing(main="rcall .+2 <one>", one="rcall .+2 <main>"))
+        deepest(listing(main="rcall .+2 ; 0x100 <one>", one="rcall .+2 ; 0x0 <main>"))
 
 
 def test_a_listing_without_the_program_is_no_stack_of_none() -> None:
