@@ -18,36 +18,31 @@ void dive_forget(void)
     state.clock_fault = state.clock_internal;
 }
 
-/* The block's settings with this combination of field changes in them. */
-static void take_choice(uint8_t combination)
+/* The settings with the chosen combination of field changes in them. */
+static void take_choice(void)
 {
-    state.choice = combination;
     if (state.has_block) {
         dive_read_block();
         if (block_open(&state.said)) {
-            block_choose(&state.said, combination);
+            block_choose(&state.said, state.choice);
         }
     }
+    release_lay_out();
 }
 
 void dive_choose(uint8_t combination)
 {
-    take_choice(combination);
-    release_lay_out();
+    state.choice = combination;
+    take_choice();
     journal_put_all();
-}
-
-static void take_unchanged(void)
-{
-    take_choice(state.said.unchanged);
 }
 
 void dive_armed_now(void)
 {
     dive_forget();
     state.armed = true;
-    take_unchanged();
-    release_lay_out();
+    state.choice = state.said.unchanged;
+    take_choice();
     light_say_armed();
 }
 
@@ -112,16 +107,15 @@ static void resume(enum port_reset cause)
 {
     struct state *const here = state_here();
     if (cause == PORT_RESET_POWER) {
-        here->hold = HOLD_S + 1U; /* the present second counts too */
-        here->no_further = true;
+        here->hold = HOLD_S;
+        here->held_by_power = here->no_further = true;
         here->wet_latched = false; /* out of the water by now? the contact must say it again */
     }
-    here->held_by_power = here->hold != 0U;
     if (here->stage == STAGE_OVER) {
         here->face.end = 0;
         if (cause == PORT_RESET_POWER) {
             here->reduced = true;
-            here->said.keep = 0; /* over and unplugged since: nothing goes on again */
+            state.said.keep = 0; /* over and unplugged since: nothing goes on again */
         }
     }
     if (here->resets_hour < RESETS_MOST) {
@@ -142,37 +136,40 @@ static void resume(enum port_reset cause)
 
 void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok)
 {
-    const bool kept = cause != PORT_RESET_POWER && (state.hold_check ^ state.hold) == UINT16_MAX;
-    const uint16_t hold = kept && state.held_by_power ? state.hold : 0U;
-    const bool no_further = kept && state.no_further;
-    memset(&state, 0, sizeof state);
+    struct state *const here = state_here();
+    const bool kept = cause != PORT_RESET_POWER && (here->hold_check ^ here->hold) == UINT16_MAX;
+    const bool held = kept && here->held_by_power;
+    const bool no_further = kept && here->no_further;
+    const uint16_t hold = here->hold;
+    memset(here, 0, sizeof *here);
     state.resets = resets;
-    state.frame_age = UINT8_MAX;
+    here->frame_age = UINT8_MAX;
     state.clock_internal = !clock_ok;
     dive_forget();
     link_reset();
-    state.hold = hold; /* what is left of it after a power-on reset is not over because the watchdog bit */
-    state.no_further = no_further;
+    here->no_further = no_further;
+    if (held) { /* a hold after a power-on reset is not over because the watchdog bit */
+        here->hold = hold;
+        here->held_by_power = true;
+    }
     const bool found = find_dive();
-    if (state.clock_internal && !state.clock_fault) {
-        state.clock_fault = true;
-        state.clock_failed = state.elapsed;
+    if (!found) {
+        state.choice = state.said.unchanged;
     }
-    if (found) {
-        take_choice(state.choice);
-    } else {
-        take_unchanged();
+    if (state.clock_internal && !here->clock_fault) {
+        here->clock_fault = true;
+        state.clock_failed = here->elapsed;
     }
-    release_lay_out();
-    if (state.armed && !found) {
-        without_journal((dive_port.contacts() & PORT_WET) != 0U);
+    take_choice();
+    sense_measure();
+    const bool wet = sense_contacts();
+    if (!found && here->armed) {
+        without_journal(wet);
     } else if (dive_started()) {
         resume(cause);
     }
-    sense_measure();
-    (void)sense_contacts();
     if (dive_started()) {
-        state.entry_due = true;
+        here->entry_due = true;
         dive_fly();
     }
 }

@@ -24,7 +24,7 @@ static struct buttons {
 
 bool buttons_act(void)
 {
-    return state.armed && (state.held_by_power || !dive_splashed() || dive_surfaced());
+    return state.armed && state.at_hand;
 }
 
 void buttons_wake(void)

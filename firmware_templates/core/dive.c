@@ -55,30 +55,20 @@ bool dive_splashed(void)
 static uint8_t phase(void)
 {
     struct state *const here = state_here();
-    if (!here->armed) {
-        return LINK_STATE_ON_BENCH;
+    uint8_t now = LINK_STATE_ON_DECK;
+    if (!here->armed || here->stage == STAGE_ARMED) {
+        return here->armed ? LINK_STATE_ARMED : LINK_STATE_ON_BENCH;
     }
-    if (here->stage == STAGE_ARMED) {
-        return LINK_STATE_ARMED;
-    }
-    if (dive_passed(&state.face.end)) {
-        return LINK_STATE_OVER;
-    }
-    if (dive_passed(&here->last_end)) {
-        return here->elapsed - here->last_end >= state.said.rise ? LINK_STATE_AT_SURFACE : LINK_STATE_RISING;
+    if (dive_splashed()) {
+        now = dive_passed(&state.said.bottom) ? LINK_STATE_ON_BOTTOM : LINK_STATE_DESCENDING;
     }
     if (here->fired) {
-        return LINK_STATE_RELEASING;
+        now = LINK_STATE_RELEASING;
     }
-    if (!dive_splashed()) {
-        return LINK_STATE_ON_DECK;
+    if (dive_passed(&here->last_end)) {
+        now = here->elapsed - here->last_end >= state.said.rise ? LINK_STATE_AT_SURFACE : LINK_STATE_RISING;
     }
-    return dive_passed(&state.said.bottom) ? LINK_STATE_ON_BOTTOM : LINK_STATE_DESCENDING;
-}
-
-bool dive_surfaced(void)
-{
-    return phase() >= LINK_STATE_AT_SURFACE;
+    return dive_passed(&here->face.end) ? LINK_STATE_OVER : now;
 }
 
 uint8_t dive_state(void)
@@ -126,6 +116,7 @@ void dive_fly(void)
     }
     (void)journal_due();
     sense_history(true);
+    here->at_hand = here->held_by_power || !dive_splashed() || phase() >= LINK_STATE_AT_SURFACE;
 }
 
 /* The contact, for as long as it has something to say. */
@@ -161,11 +152,12 @@ void dive_second(void)
     const bool wet = sense_contacts();
     here->hold_check = here->hold ^ UINT16_MAX;
     play_second();
-    if (dive_started() && here->elapsed < (second_t)LAYOUT_HEADER_END_HIGH) {
+    const bool counts = dive_started();
+    if (counts && here->elapsed < (second_t)LAYOUT_HEADER_END_HIGH) {
         here->elapsed++;
     }
     water(wet);
-    if (here->elapsed >= here->next && dive_started()) {
+    if (counts && here->elapsed >= here->next) {
         dive_fly();
     }
     buttons_wake();

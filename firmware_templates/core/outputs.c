@@ -62,7 +62,7 @@ void dive_drive(void)
     here->drive_now = false;
     for (uint8_t turn = 0; turn < 2U; turn++) {
         const struct output_state *output = state.outputs;
-        uint8_t bit = 1;
+        uint8_t bit = 1, lit = 0;
         for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
             uint8_t percent = output->level;
             if ((BOARD_RELEASES & bit) != 0U) {
@@ -71,6 +71,9 @@ void dive_drive(void)
                        || (output->every != 0U && !output->steady && output->phase >= output->lit)) {
                 percent = 0;
             }
+            if (percent != 0U) {
+                lit |= bit;
+            }
             if (percent != state.driven[n] && (turn != 0U || percent == 0U)) {
                 state.driven[n] = percent;
                 dive_port.output(n, percent);
@@ -78,6 +81,7 @@ void dive_drive(void)
             bit = (uint8_t)(bit << 1);
             output++;
         }
+        here->lit = lit;
     }
 }
 

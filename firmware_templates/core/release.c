@@ -38,6 +38,7 @@ void release_lay_out(void)
     here->at = here->last_end = here->face.release = said->at;
     here->face.shift = here->next_look = here->next = 0;
     here->face.end = said->end;
+    here->at_hand = true;
     here->face.cut = UNKNOWN_S;
     if (said->primary.present || said->backup.present) {
         here->last_end = UNKNOWN_S;

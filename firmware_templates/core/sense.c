@@ -35,19 +35,6 @@ void sense_measure(void)
     state.pack_mv = (uint16_t)(raw + (uint16_t)more);
 }
 
-static bool only_kept_is_on(void)
-{
-    if (state.fires != 0U) {
-        return false;
-    }
-    for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
-        if (state.driven[n] != 0U && !bit_set(state.said.keep, n)) {
-            return false;
-        }
-    }
-    return true;
-}
-
 static PORT_APART bool low(uint8_t *below, uint16_t limit)
 {
     if (state.pack_mv >= limit) {
@@ -66,7 +53,7 @@ static void judge_pack(void)
         here->below_shed = here->below_release = 0;
         return;
     }
-    here->faults &= (uint16_t)~LINK_FAULT_SENSE;
+    here->faults &= (uint8_t)~LINK_FAULT_SENSE;
     if (here->pack_mv < here->lowest_mv) {
         here->lowest_mv = here->pack_mv;
     }
@@ -87,7 +74,7 @@ void sense_pack(void)
     }
     here->next_sample = here->elapsed + (second_t)SENSE_EVERY_S;
     (void)dive_passed(&here->next_sample);
-    if (here->has_block && only_kept_is_on()) {
+    if (state.has_block && (here->fires | (here->lit & (uint8_t)~state.said.keep)) == 0U) { /* what is kept, alone, is on */
         sense_measure();
         judge_pack();
     }

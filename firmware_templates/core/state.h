@@ -32,6 +32,8 @@ struct release {
    before dive_boot() does it. */
 struct state {
     bool armed;
+    bool lead;            /* of the bench, detected */
+    uint8_t frame_age;    /* s since the last valid frame, 255 at most */
     uint8_t step;         /* of this second, in 1/64 s, up to which all is done */
     uint16_t hold_check;  /* the complement of hold, to know after a reset that it survived */
 
@@ -56,6 +58,7 @@ struct state {
     bool entry_due;       /* the journal's next entry must not wait for its time */
     uint8_t resets_hour;
     uint8_t fires;        /* release outputs that are on, as bits */
+    uint8_t lit;          /* outputs that are on, as bits */
     uint8_t flash_every;  /* steps from one turn of any flash pattern to the next, 0: nothing flashes */
     uint8_t flash_since;  /* steps since the phases of the outputs were right */
     bool drive_now;       /* an output may have to change */
@@ -63,7 +66,8 @@ struct state {
     uint16_t pulse_left;  /* steps of 1/64 s that a pulse on the bench still has */
     uint8_t below_shed, below_release; /* s */
     uint16_t lowest_mv;
-    uint16_t faults;
+    uint8_t faults;
+    bool at_hand;         /* on deck or at the surface, or held after a power-on reset: buttons act, the light speaks */
     second_t clock_failed; /* where clock_fault says so */
     uint8_t choice;       /* combination of field changes */
     uint8_t readings;     /* of the voltage history, so far */
@@ -74,8 +78,6 @@ struct state {
     uint16_t resets;
     uint32_t code;        /* of what is armed */
     bool has_block;       /* else the essentials alone */
-    bool lead;            /* of the bench, detected */
-    uint8_t frame_age;    /* s since the last valid frame, 255 at most */
     bool clock_internal;  /* now, by a fault */
     second_t up;          /* s since this boot */
     uint16_t pack_mv;
@@ -109,7 +111,6 @@ void dive_read_block(void);
 uint8_t dive_state(void);
 bool dive_started(void);
 bool dive_splashed(void);
-bool dive_surfaced(void);
 void dive_start(second_t elapsed);
 
 /* Whether a second has come. Where it has not, the dive is looked at again when it does: whoever asks in the course of
