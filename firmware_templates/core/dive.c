@@ -148,7 +148,6 @@ void dive_second(void)
     struct state *const here = state_here();
     dive_pass((uint8_t)(64U - here->step));
     here->step = 0;
-    here->up++;
     const bool wet = sense_contacts();
     here->hold_check = here->hold ^ UINT16_MAX;
     play_second();

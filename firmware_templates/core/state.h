@@ -79,7 +79,6 @@ struct state {
     uint32_t code;        /* of what is armed */
     bool has_block;       /* else the essentials alone */
     bool clock_internal;  /* now, by a fault */
-    second_t up;          /* s since this boot */
     uint16_t pack_mv;
     uint8_t driven[BOARD_OUTPUTS]; /* percent that the port was told */
     struct settings said;

@@ -464,14 +464,15 @@ def test_a_try_that_a_reset_cut_counts_and_the_next_fires_alone(halyard: Rig) ->
 # --- clock
 
 
-def test_on_the_internal_oscillator_not_before_comes_later_and_latest_earlier(halyard: Rig) -> None:
-    plan, block = dive(halyard, limits={"latest_s": AT - 1})
+@pytest.mark.parametrize(("latest", "planned"), [(3 * HOUR, 3 * HOUR), (LATEST, AT)])
+def test_on_the_internal_oscillator_latest_and_at_come_earlier(halyard: Rig, latest: int, planned: int) -> None:
+    plan, block = dive(halyard, limits={"latest_s": latest})
     zero = halyard.begin(plan, block)
     halyard.host.clock_failed()
     assert "clock" in faults_of(halyard)
     fired = first_firing(halyard, zero, END)
     assert fired is not None
-    assert AT * 7 // 8 - 10 <= fired <= AT * 9 // 10
+    assert planned * 7 // 8 - 10 <= fired <= planned * 9 // 10
 
 
 def test_on_the_internal_oscillator_it_never_fires_before_the_stretched_not_before(halyard: Rig) -> None:
