@@ -7,13 +7,13 @@
 #include "sums.h"
 
 #define SUM_BYTES 2U
-#define LEAST_BODY (2U + SUM_BYTES)
+#define LEAST (1U + 2U + SUM_BYTES)
 
 static struct {
-    uint8_t bytes[LINK_FRAME_SIZE]; /* encoded, then decoded in place, then the answer */
-    uint8_t held;
-    bool too_long;
-    uint8_t last[LINK_FRAME_SIZE]; /* the last answer, encoded */
+    uint8_t bytes[LINK_FRAME_SIZE]; /* decoded as they come; the first stands for the code before them. Then the answer */
+    uint8_t held;                   /* LINK_FRAME_SIZE: too many */
+    uint8_t left;                   /* bytes to come before the next code */
+    uint8_t last[LINK_FRAME_SIZE];  /* the last answer, and a zero */
     uint8_t last_length;
     uint8_t last_sequence;
 } line;
@@ -21,121 +21,78 @@ static struct {
 void link_reset(void)
 {
     memset(&line, 0, sizeof line);
-    ask_reset();
+    ask_silence();
 }
 
 static void send_last(void)
 {
-    for (uint8_t n = 0; n < line.last_length; n++) {
-        dive_port.send(line.last[n]);
+    const uint8_t *from = line.last;
+    uint8_t left = (uint8_t)(line.last_length + 1U);
+    while (left > 0U) {
+        uint8_t run = 0;
+        while (from[run] != 0U) {
+            run++;
+        }
+        run++;
+        left = (uint8_t)(left - run);
+        dive_port.send(run);
+        while (--run > 0U) {
+            dive_port.send(*from++);
+        }
+        from++;
     }
+    dive_port.send(0);
 }
 
-/* Decodes in place; 0 where it is no such encoding. What is decoded is never longer than what was read. */
-static uint8_t unstuff(uint8_t *bytes, uint8_t length)
+/* A readable frame: sequence, kind, payload in length bytes, and room for the sum. */
+static void obey(uint8_t *frame, uint8_t length)
 {
-    uint8_t from = 0, to = 0;
-    while (from < length) {
-        const uint8_t code = bytes[from];
-        if (code == 0U || code > length - from) {
-            return 0;
-        }
-        for (uint8_t n = 1; n < code; n++) {
-            bytes[to++] = bytes[from + n];
-        }
-        from = (uint8_t)(from + code);
-        if (from < length) {
-            bytes[to++] = 0;
-        }
-    }
-    return to;
-}
-
-/* Encodes length bytes of body into line.last, with its closing zero. */
-static void stuff(const uint8_t *body, uint8_t length)
-{
-    uint8_t code_at = 0, to = 1;
-    for (uint8_t n = 0; n < length; n++) {
-        if (body[n] == 0U) {
-            line.last[code_at] = (uint8_t)(to - code_at);
-            code_at = to++;
-        } else {
-            line.last[to++] = body[n];
-        }
-    }
-    line.last[code_at] = (uint8_t)(to - code_at);
-    line.last[to++] = 0;
-    line.last_length = to;
-}
-
-/* Length of the readable frame in line.bytes without its checksum, 0 where there is none. */
-static uint8_t readable(void)
-{
-    if (line.too_long || line.held == 0U) {
-        return 0;
-    }
-    const uint8_t length = unstuff(line.bytes, line.held);
-    if (length < LEAST_BODY) {
-        return 0;
-    }
-    return sum16_of(line.bytes, length) == 0U ? (uint8_t)(length - SUM_BYTES) : 0U;
-}
-
-static void obey(uint8_t length)
-{
-    const uint8_t sequence = line.bytes[0];
-    if (line.bytes[1] >= LINK_REPLY) {
+    const uint8_t sequence = frame[0];
+    if (frame[1] >= LINK_REPLY) {
         return; /* somebody else's answer, or our own come back */
     }
-    if (sequence != 0U && sequence == line.last_sequence) {
-        state.frame_age = 0;
-        send_last();
-        return;
-    }
-    const uint8_t answer = requests_answer(line.bytes, length);
-    if (answer == 0U) {
-        return;
+    if (sequence == 0U || sequence != line.last_sequence) {
+        length = requests_answer(frame, length);
+        if (length == 0U) {
+            return;
+        }
+        const uint16_t sum = sum16_of(frame, length);
+        frame[length] = (uint8_t)(sum >> 8);
+        frame[length + 1U] = (uint8_t)sum;
+        frame[length + SUM_BYTES] = 0;
+        memcpy(line.last, frame, sizeof line.last - 1U);
+        line.last_length = (uint8_t)(length + SUM_BYTES);
+        line.last_sequence = sequence;
     }
     state.frame_age = 0;
-    const uint16_t sum = sum16_of(line.bytes, answer);
-    line.bytes[answer] = (uint8_t)(sum >> 8);
-    line.bytes[answer + 1U] = (uint8_t)sum;
-    stuff(line.bytes, (uint8_t)(answer + SUM_BYTES));
-    line.last_sequence = sequence;
     send_last();
-}
-
-static bool may_be_frame(void)
-{
-    return line.held > 0U && line.bytes[0] < LINK_FRAME_SIZE && !line.too_long;
 }
 
 void link_byte(uint8_t byte)
 {
-    uint8_t length = 0;
-    if (byte == 0U) {
-        length = readable();
-        line.held = 0;
-        line.too_long = false;
-    } else if (line.too_long || line.held >= LINK_FRAME_SIZE - 1U) {
-        line.held = 0;
-        line.too_long = true;
-    } else {
-        line.bytes[line.held++] = byte;
+    ask_byte(byte);
+    if (byte != 0U) {
+        if (line.held < LINK_FRAME_SIZE) {
+            if (line.left == 0U) {
+                line.left = byte;
+                byte = 0;
+            }
+            line.left--;
+            line.bytes[line.held++] = byte;
+        }
+        return;
     }
-    const bool asked = ask_byte(byte, length != 0U, may_be_frame());
-    if (length != 0U) {
-        obey(length);
-    } else if (asked) {
-        ask_answer();
+    const uint8_t held = line.held;
+    const bool whole = line.left == 0U && held >= LEAST && held < LINK_FRAME_SIZE;
+    line.held = line.left = 0;
+    /* A checksum over its own bytes too leaves nothing. */
+    if (whole && sum16_of(line.bytes + 1, (uint8_t)(held - 1U)) == 0U) {
+        obey(line.bytes + 1, (uint8_t)(held - 1U - SUM_BYTES));
     }
 }
 
 void link_silence(void)
 {
-    line.held = 0;
-    line.too_long = false;
-    if (ask_silence()) {
-        ask_answer();
-    }
+    line.held = line.left = 0;
+    ask_silence();
 }

@@ -4,21 +4,22 @@
 
 #include "state.h"
 
+#define LINK_DONE 0U /* in place of the reason of a refusal */
+#define LINK_OUTPUTS (LINK_REPLY_PLAY_SIZE - LINK_REPLY_PLAY_LEVELS_AT)
+
+extern const PORT_CONST char link_board_name[LINK_NAME_SIZE + 1U];
+
 void link_reset(void);
 
-/* Puts a number of width bytes into an answer, low byte first. */
-void link_put(uint8_t *answer, uint8_t at, uint8_t width, uint32_t number);
+/* Answers the request of length bytes (sequence, kind, payload) in frame; puts the answer there and returns its length,
+   0 for none. There is room for a frame of any length. */
+uint8_t requests_answer(uint8_t *frame, uint8_t length);
 
-/* Answers the request of length bytes (sequence, kind, payload) in body; puts the answer there and returns its length,
-   0 for none. body has room for LINK_FRAME_SIZE bytes. */
-uint8_t requests_answer(uint8_t *body, uint8_t length);
+/* Why the four bytes are not the dive code of the settings that count; LINK_DONE where they are. */
+uint8_t link_check_code(const uint8_t *code);
 
-/* The question of a bare terminal: one byte of the line. Whether it is to be answered now. */
-bool ask_byte(uint8_t byte, bool was_frame, bool may_be_frame);
-bool ask_silence(void);
-void ask_reset(void);
-
-/* Says the one sentence. */
-void ask_answer(void);
+/* The question of a bare terminal: one byte of the line; 100 ms without any. */
+void ask_byte(uint8_t byte);
+void ask_silence(void);
 
 #endif

@@ -5,146 +5,103 @@
 #include "link.h"
 #include "release.h"
 #include "sense.h"
+#include "store.h"
 
-#define OWED_MOST 60000U
-
-static struct {
-    uint16_t speed; /* 0: nothing is played */
-    uint16_t owed;  /* elapsed seconds that are still to be looked at */
-    uint8_t told[BOARD_OUTPUTS];
-} play;
+static uint8_t left; /* s until it ends by itself; 0: nothing is shown */
 
 bool play_on(void)
 {
-    return play.speed != 0U;
+    return left != 0U;
 }
 
-/* What an output is at; of a release, whether the light is lit in its place. */
-static uint8_t level_of(uint8_t output)
+static void show(uint8_t fired)
 {
-    if (bit_set(BOARD_RELEASES, output)) {
-        const bool lit = (state.primary.on != 0U && state.said.primary.output == output)
-                         || (state.backup.on != 0U && state.said.backup.output == output);
-        return lit ? FULL : 0U;
-    }
-    const uint8_t level = state.outputs[output].level;
-    return bit_set(BOARD_LEVELS, output) || level == 0U ? level : FULL;
-}
-
-static bool untold(void)
-{
-    for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
-        if (play.told[n] != level_of(n)) {
-            return true;
-        }
-    }
-    return false;
-}
-
-static void fire(struct release *release, const struct firing *firing)
-{
-    if (!firing->present || state.elapsed < release->turn) {
-        return;
-    }
-    if (release->on != 0U) {
-        release->on = 0;
-        release->turn += release->tries < firing->tries ? (second_t)firing->pause_s : (second_t)FURTHER_TRY_S;
-        release->turn -= release->tries > firing->tries ? (second_t)firing->fire_s : 0;
-        return;
-    }
-    if (!state.fired) {
-        state.fired = true;
-        state.face.cut = state.elapsed;
-        state.next_look = 0;
-    }
-    release->on = 1;
-    release->turn = state.elapsed + firing->fire_s;
-    release->tries = release->tries < UINT8_MAX ? (uint8_t)(release->tries + 1U) : UINT8_MAX;
-}
-
-static void show(void)
-{
-    dive_port.light(state.primary.on != 0U || state.backup.on != 0U);
+    dive_port.light(fired != 0U);
     dive_drive();
-}
-
-static void run(void)
-{
-    while (play.owed > 0U && !untold()) {
-        play.owed--;
-        state.elapsed++;
-        if (state.elapsed >= state.face.end) {
-            play_stop();
-            return;
-        }
-        fire(&state.primary, &state.said.primary);
-        fire(&state.backup, &state.said.backup);
-        if (state.elapsed >= state.next_look) {
-            dive_look();
-        }
-    }
-    show();
-}
-
-void play_begin(uint16_t speed)
-{
-    memset(&play, 0, sizeof play);
-    dive_forget();
-    state.stage = STAGE_STARTED;
-    play.speed = speed;
-    release_lay_out();
-    state.primary.turn = state.said.at;
-    state.backup.turn = state.said.latest;
-    dive_look();
-    show();
 }
 
 void play_stop(void)
 {
-    if (!play_on()) {
-        return;
+    if (play_on()) {
+        left = 0;
+        dive_forget();
+        show(0);
     }
-    play.speed = play.owed = 0;
-    dive_forget();
-    show();
 }
 
 void play_second(void)
 {
-    if (!play_on()) {
-        return;
-    }
-    if (!state.lead || state.frame_age >= LINK_PLAY_SILENCE_S) {
+    if (left > 1U && state.lead) {
+        left--;
+    } else {
         play_stop();
-        return;
     }
-    if (play.owed <= OWED_MOST) {
-        play.owed = (uint16_t)(play.owed + play.speed);
-    }
-    run();
 }
 
-uint8_t play_follow(uint8_t *answer)
+/* The bit of its output where a release that begins at this second fires now: its tries, then one every so often. */
+static uint8_t fired_by(const struct firing *firing, second_t at)
 {
-    uint8_t at = LINK_REPLY_FOLLOW_DATA_AT;
-    sense_measure();
-    link_put(answer, LINK_REPLY_FOLLOW_ELAPSED_AT, 3, (uint32_t)state.elapsed);
-    answer[LINK_REPLY_FOLLOW_PLAYING_AT] = play_on() ? 1U : 0U;
-    link_put(answer, LINK_REPLY_FOLLOW_PACK_MV_AT, 2, state.pack_mv);
-    answer[LINK_REPLY_FOLLOW_LOST_AT] = 0;
-    for (uint8_t n = 0; n < BOARD_OUTPUTS && at + LINK_CHANGE_SIZE <= LINK_REPLY_FOLLOW_DATA_AT + LINK_CHUNK; n++) {
-        const uint8_t level = level_of(n);
-        if (play.told[n] != level) {
-            play.told[n] = level;
-            link_put(answer, at, 3, (uint32_t)state.elapsed);
-            answer[at + 3U] = n;
-            answer[at + 4U] = level;
-            at = (uint8_t)(at + LINK_CHANGE_SIZE);
+    uint8_t tries = firing->tries;
+    while (firing->present && state.elapsed >= at) {
+        at += firing->fire_s;
+        if (state.elapsed < at) {
+            return (uint8_t)(1U << firing->output);
+        }
+        if (tries > 1U) {
+            tries--;
+            at += firing->pause_s;
+        } else {
+            at += (second_t)FURTHER_TRY_S - (tries == 0U ? firing->fire_s : 0);
+            tries = 0;
         }
     }
-    answer[LINK_REPLY_FOLLOW_LENGTH_AT] = (uint8_t)(at - LINK_REPLY_FOLLOW_DATA_AT);
-    if (play_on()) {
-        run();
+    return 0;
+}
+
+static uint8_t begin(const uint8_t *code)
+{
+    if (state.pulse_left != 0U) {
+        return LINK_REASON_BUSY;
     }
-    return at;
+    if (!state.lead) {
+        return LINK_REASON_NO_BENCH_LEAD;
+    }
+    store_fly();
+    const uint8_t reason = link_check_code(code);
+    if (reason == LINK_DONE) {
+        dive_forget();
+        release_lay_out();
+    }
+    return reason;
+}
+
+uint8_t play_show(uint8_t *body)
+{
+    uint8_t fired = 0;
+    sense_measure();
+    if (body[LINK_ASK_PLAY_ELAPSED_AT + 2U] >= 0x80U) {
+        play_stop();
+    } else {
+        const uint8_t *code = body + LINK_ASK_PLAY_CODE_AT;
+        const uint8_t reason = play_on() ? link_check_code(code) : begin(code);
+        if (reason != LINK_DONE) {
+            return reason;
+        }
+        left = LINK_PLAY_SILENCE_S + 1U;
+        memcpy(&state.elapsed, body, 3); /* the low byte first on every computer that this runs on */
+        if (state.elapsed >= state.face.end) {
+            play_stop();
+        } else {
+            fired = (uint8_t)(fired_by(&state.said.primary, state.said.at) | fired_by(&state.said.backup, state.said.latest));
+            dive_look();
+            show(fired);
+        }
+    }
+    memcpy(body + LINK_REPLY_PLAY_PACK_MV_AT, &state.pack_mv, 2);
+    body += LINK_REPLY_PLAY_LEVELS_AT;
+    memset(body, 0, LINK_OUTPUTS);
+    for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
+        body[n] = bit_set(fired, n) ? FULL : state.outputs[n].level;
+    }
+    return LINK_DONE;
 }

@@ -1,18 +1,17 @@
-/* play.h: the settings that count, run on the bench many times as fast, with the loads but never a release. Nothing is
-   armed and nothing is written. The dive waits at each change of an output until it was told. */
+/* play.h: single seconds of the settings that count, shown on the bench with the loads, but never with a release: the
+   light is lit in its place. Nothing is armed and nothing is written. */
 #ifndef PLAY_H
 #define PLAY_H
 
 #include "state.h"
 
 bool play_on(void);
-void play_begin(uint16_t speed);
 void play_stop(void);
 
-/* One second of real time. */
+/* One second of real time: ends it where nothing was asked for too long, or without the bench lead. */
 void play_second(void);
 
-/* Fills the answer to `follow` and returns how long it is. */
-uint8_t play_follow(uint8_t *answer);
+/* Shows the elapsed second that the request in body asks for, and puts the answer there; the reason of a refusal. */
+uint8_t play_show(uint8_t *body);
 
 #endif

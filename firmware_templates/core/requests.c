@@ -1,168 +1,141 @@
-/* requests.c: what each request does. Numbers and offsets come from link_messages.h; a refusal changes nothing. */
+/* requests.c: what each request does. Numbers and offsets come from link_messages.h; a refusal changes nothing. An answer
+   is made in the place of its request, whose first fields it mostly begins with; numbers lie there with the low byte first,
+   as they do in the memory of every computer that this runs on. */
 #include <string.h>
 
-#include "journal.h"
 #include "history.h"
+#include "journal.h"
 #include "link.h"
 #include "play.h"
 #include "sense.h"
 #include "store.h"
 
-#define DONE 0U
 #define HEAD 2U /* sequence and kind, before the payload */
+#define LOCKED 0x80U /* refused while armed, and while seconds are played */
+#define KINDS LINK_ASK_PLAY
+#define SLOT_ROOM (BOARD_SLOT_SIZE - BOARD_SUM_BYTES)
 
-/* The payload of the request in hand, and room for that of its answer. */
-static uint8_t asked[LINK_PAYLOAD_SIZE];
-static uint8_t *answer;
-static uint8_t answer_size;
+const PORT_CONST char link_board_name[LINK_NAME_SIZE + 1U] = BOARD_NAME;
 
-static uint32_t number_at(const uint8_t *bytes, uint8_t width)
+static uint16_t number_at(const uint8_t *bytes)
 {
-    uint32_t number = 0;
-    while (width > 0U) {
-        width--;
-        number = number << 8 | bytes[width];
-    }
-    return number;
+    return (uint16_t)(bytes[0] | bytes[1] << 8);
 }
 
-void link_put(uint8_t *to, uint8_t at, uint8_t width, uint32_t number)
+uint8_t link_check_code(const uint8_t *code)
 {
-    for (uint8_t n = 0; n < width; n++) {
-        to[at + n] = (uint8_t)(number >> (8U * n));
-    }
-}
-
-static void put(uint8_t at, uint8_t width, uint32_t number)
-{
-    link_put(answer, at, width, number);
-}
-
-/* The code that counts: while armed the armed one, even where both slots are bad. */
-static uint32_t code_that_counts(void)
-{
-    return state.armed || state.has_block ? state.code : LINK_NO_CODE;
-}
-
-static uint8_t check_code(uint32_t code)
-{
-    if (code_that_counts() == LINK_NO_CODE) {
+    if (!state.armed && !state.has_block) {
         return LINK_REASON_NO_SETTINGS;
     }
-    return code == code_that_counts() ? DONE : LINK_REASON_WRONG_CODE;
+    return memcmp(code, &state.code, 4) == 0 ? LINK_DONE : LINK_REASON_WRONG_CODE;
 }
 
-static uint8_t identify(void)
+static uint8_t kept(bool by_memory)
 {
-    store_look();
-    sense_measure();
-    memcpy(answer + LINK_REPLY_IDENTIFY_TOKEN_AT, asked, 2);
-    put(LINK_REPLY_IDENTIFY_PROTOCOL_AT, 1, LINK_PROTOCOL_VERSION);
-    put(LINK_REPLY_IDENTIFY_LAYOUT_AT, 1, LAYOUT_VERSION);
-    put(LINK_REPLY_IDENTIFY_BOARD_TYPE_AT, 2, BOARD_TYPE);
-    put(LINK_REPLY_IDENTIFY_PART_AT, 1, BOARD_PART);
-    put(LINK_REPLY_IDENTIFY_EEPROM_SIZE_AT, 2, BOARD_EEPROM_SIZE);
-    put(LINK_REPLY_IDENTIFY_SLOT_SIZE_AT, 2, BOARD_SLOT_SIZE);
-    put(LINK_REPLY_IDENTIFY_STATE_AT, 1, dive_state());
-    put(LINK_REPLY_IDENTIFY_ACTIVE_AT, 1, store_counts);
-    put(LINK_REPLY_IDENTIFY_SEQUENCE_A_AT, 1, store_slots[0].sequence);
-    put(LINK_REPLY_IDENTIFY_CODE_A_AT, 4, store_slots[0].code);
-    put(LINK_REPLY_IDENTIFY_SEQUENCE_B_AT, 1, store_slots[1].sequence);
-    put(LINK_REPLY_IDENTIFY_CODE_B_AT, 4, store_slots[1].code);
-    put(LINK_REPLY_IDENTIFY_ARMED_AT, 1, state.armed ? 1U : 0U);
-    put(LINK_REPLY_IDENTIFY_ELAPSED_AT, 3, dive_started() ? (uint32_t)state.elapsed : 0U);
-    put(LINK_REPLY_IDENTIFY_PACK_MV_AT, 2, state.pack_mv);
-    put(LINK_REPLY_IDENTIFY_RESETS_AT, 2, state.resets);
-    put(LINK_REPLY_IDENTIFY_FAULTS_AT, 2, (uint16_t)(state.faults | (state.held_by_power ? LINK_FAULT_HOLD : 0U)));
-    memset(answer + LINK_REPLY_IDENTIFY_BOARD_AT, 0, LINK_NAME_SIZE);
-    memcpy(answer + LINK_REPLY_IDENTIFY_BOARD_AT, BOARD_NAME, sizeof BOARD_NAME - 1U);
-    answer_size = LINK_REPLY_IDENTIFY_SIZE;
-    return DONE;
-}
-
-static uint8_t read(void)
-{
-    const uint16_t address = (uint16_t)number_at(asked + LINK_ASK_READ_ADDRESS_AT, 2);
-    const uint8_t length = asked[LINK_ASK_READ_LENGTH_AT];
-    if (length > LINK_ASK_READ_LENGTH_TOP || address > BOARD_MEMORY || length > BOARD_MEMORY - address) {
-        return LINK_REASON_OUT_OF_RANGE;
-    }
-    memcpy(answer, asked, LINK_ASK_READ_SIZE);
-    store_load(address, answer + LINK_REPLY_READ_DATA_AT, length);
-    answer_size = (uint8_t)(LINK_REPLY_READ_SIZE + length);
-    return DONE;
-}
-
-static uint8_t write(void)
-{
-    const uint8_t slot = asked[LINK_ASK_WRITE_SLOT_AT];
-    const uint32_t offset = number_at(asked + LINK_ASK_WRITE_OFFSET_AT, 2);
-    const uint8_t length = asked[LINK_ASK_WRITE_LENGTH_AT];
-    if (slot > LINK_ASK_WRITE_SLOT_TOP || length > LINK_ASK_WRITE_LENGTH_TOP) {
-        return LINK_REASON_OUT_OF_RANGE;
-    }
-    if (state.armed) {
-        return LINK_REASON_ARMED;
-    }
-    if (slot == store_counts || length < 1U || offset + length > BOARD_SLOT_SIZE - BOARD_SUM_BYTES) {
-        return LINK_REASON_OUT_OF_RANGE;
-    }
-    if (!store_put((uint16_t)(store_address(slot) + offset), asked + LINK_ASK_WRITE_DATA_AT, length)) {
+    if (!by_memory) {
         return LINK_REASON_MEMORY_FAILED;
     }
-    store_written(slot); /* a checksum that stood there, or came with the data, may make it valid */
-    memcpy(answer, asked, LINK_REPLY_WRITE_SIZE);
-    answer_size = LINK_REPLY_WRITE_SIZE;
-    return DONE;
+    return LINK_DONE;
 }
 
-/* Settings that this board could fly, in a slot that lacks no more than its checksum. */
-static uint8_t check_written(uint8_t slot, uint8_t length)
+static uint8_t *put(uint8_t *to, const void *from, uint8_t count)
 {
-    struct settings said;
-    bits_open(NULL, (uint16_t)(store_address(slot) + 1U), length);
-    if (!block_open(&said)) {
-        return LINK_REASON_UNREADABLE_SETTINGS;
+    memcpy(to, from, count);
+    return to + count;
+}
+
+static void identify(uint8_t *to)
+{
+    static const PORT_CONST uint8_t fixed[] = {
+        LINK_PROTOCOL_VERSION, LAYOUT_VERSION, BOARD_TYPE & 0xFFU, BOARD_TYPE >> 8, BOARD_PART,
+        BOARD_EEPROM_SIZE & 0xFFU, BOARD_EEPROM_SIZE >> 8, BOARD_SLOT_SIZE & 0xFFU, BOARD_SLOT_SIZE >> 8,
+    };
+    const uint16_t faults = (uint16_t)(state.faults | (state.held_by_power ? LINK_FAULT_HOLD : 0U));
+    store_look();
+    sense_measure();
+    to += LINK_REPLY_IDENTIFY_PROTOCOL_AT;
+    for (uint8_t n = 0; n < sizeof fixed; n++) {
+        *to++ = PORT_CONST_BYTE(fixed + n);
     }
-    return said.board_type == BOARD_TYPE ? DONE : LINK_REASON_WRONG_BOARD_TYPE;
+    *to++ = dive_state();
+    *to++ = store_counts;
+    for (uint8_t n = 0; n < 2U; n++) {
+        *to++ = store_slots[n].sequence;
+        to = put(to, &store_slots[n].code, 4);
+    }
+    *to++ = state.armed;
+    to = put(to, &state.elapsed, 3);
+    to = put(to, &state.pack_mv, 2);
+    to = put(to, &state.resets, 2);
+    to = put(to, &faults, 2);
+    for (uint8_t n = 0; n < LINK_NAME_SIZE; n++) {
+        *to++ = (uint8_t)PORT_CONST_BYTE(link_board_name + n);
+    }
 }
 
-static uint8_t commit(void)
+static uint8_t read(uint8_t *body)
 {
-    const uint8_t slot = asked[LINK_ASK_COMMIT_SLOT_AT];
-    const uint8_t sequence = asked[LINK_ASK_COMMIT_SEQUENCE_AT];
-    const uint8_t length = asked[LINK_ASK_COMMIT_LENGTH_AT];
-    if (slot > LINK_ASK_COMMIT_SLOT_TOP) {
+    const uint16_t address = number_at(body + LINK_ASK_READ_ADDRESS_AT);
+    const uint8_t length = body[LINK_ASK_READ_LENGTH_AT];
+    if (length > LINK_CHUNK || address > BOARD_MEMORY - length) {
         return LINK_REASON_OUT_OF_RANGE;
     }
-    if (state.armed) {
-        return LINK_REASON_ARMED;
+    store_load(address, body + LINK_REPLY_READ_DATA_AT, length);
+    return LINK_DONE;
+}
+
+static uint8_t write(const uint8_t *body)
+{
+    const uint8_t slot = body[LINK_ASK_WRITE_SLOT_AT];
+    const uint16_t offset = number_at(body + LINK_ASK_WRITE_OFFSET_AT);
+    const uint8_t length = body[LINK_ASK_WRITE_LENGTH_AT];
+    if (slot > 1U || slot == store_counts || length < 1U || length > LINK_CHUNK || offset > SLOT_ROOM - length) {
+        return LINK_REASON_OUT_OF_RANGE;
     }
-    if (!store_fits(length)) {
+    const bool put = store_put((uint16_t)(store_address(slot) + offset), body + LINK_ASK_WRITE_DATA_AT, length);
+    store_written(slot); /* a checksum that stood there, or came with the data, may make it valid */
+    return kept(put);
+}
+
+static uint8_t commit(uint8_t *body)
+{
+    const uint8_t slot = body[LINK_ASK_COMMIT_SLOT_AT];
+    const uint8_t length = body[LINK_ASK_COMMIT_LENGTH_AT];
+    if (slot > 1U || !store_fits(length)) {
         return LINK_REASON_OUT_OF_RANGE;
     }
     const uint16_t address = store_address(slot);
-    if (dive_port.load(address) != sequence || dive_port.load((uint16_t)(address + 1U)) != length
-        || store_sum(address, (uint16_t)(1U + length)) != number_at(asked + LINK_ASK_COMMIT_CRC_AT, 4)) {
+    const uint32_t sum = store_sum(address, (uint16_t)(1U + length));
+    if (dive_port.load(address) != body[LINK_ASK_COMMIT_SEQUENCE_AT] || dive_port.load((uint16_t)(address + 1U)) != length
+        || memcmp(body + LINK_ASK_COMMIT_CRC_AT, &sum, 4) != 0) {
         return LINK_REASON_BAD_CHECKSUM;
-    }
-    const uint8_t reason = check_written(slot, length);
-    if (reason != DONE) {
-        return reason;
     }
     if (!store_seal(slot)) {
         return LINK_REASON_MEMORY_FAILED;
     }
     store_fly();
-    put(LINK_REPLY_COMMIT_SLOT_AT, 1, slot);
-    put(LINK_REPLY_COMMIT_SEQUENCE_AT, 1, sequence);
-    put(LINK_REPLY_COMMIT_CODE_AT, 4, store_slots[slot].code);
-    answer_size = LINK_REPLY_COMMIT_SIZE;
-    return DONE;
+    memcpy(body + LINK_REPLY_COMMIT_CODE_AT, &store_slots[slot].code, 4);
+    if (store_slots[slot].code == LINK_NO_CODE) {
+        return LINK_REASON_UNREADABLE_SETTINGS;
+    }
+    return LINK_DONE;
 }
 
-static uint8_t write_arming(void)
+static uint8_t arm(const uint8_t *code)
 {
+    uint8_t reason = link_check_code(code);
+    if (state.armed) {
+        if (reason != LINK_DONE) {
+            reason = LINK_REASON_ARMED;
+        }
+        return reason;
+    }
+    play_stop();
+    store_fly();
+    reason = link_check_code(code);
+    if (reason != LINK_DONE) {
+        return reason;
+    }
     if (!store_copy()) {
         return LINK_REASON_MEMORY_FAILED;
     }
@@ -178,29 +151,7 @@ static uint8_t write_arming(void)
     dive_armed_now();
     journal_put_all();
     dive_drive();
-    return DONE;
-}
-
-static uint8_t arm(void)
-{
-    const uint32_t code = number_at(asked + LINK_ASK_ARM_CODE_AT, 4);
-    if (state.armed && code != state.code) {
-        return LINK_REASON_ARMED;
-    }
-    if (!state.armed) {
-        store_fly();
-        uint8_t reason = check_code(code);
-        if (reason == DONE) {
-            reason = write_arming();
-        }
-        if (reason != DONE) {
-            return reason;
-        }
-    }
-    put(LINK_REPLY_ARM_STATE_AT, 1, dive_state());
-    put(LINK_REPLY_ARM_CODE_AT, 4, code);
-    answer_size = LINK_REPLY_ARM_SIZE;
-    return DONE;
+    return LINK_DONE;
 }
 
 static uint8_t disarm(void)
@@ -214,19 +165,17 @@ static uint8_t disarm(void)
         }
         store_fly();
     }
-    put(LINK_REPLY_DISARM_STATE_AT, 1, dive_state());
-    answer_size = LINK_REPLY_DISARM_SIZE;
-    return DONE;
+    return LINK_DONE;
 }
 
-static uint8_t start(void)
+static uint8_t start(const uint8_t *code)
 {
-    const uint32_t code = number_at(asked + LINK_ASK_START_CODE_AT, 4);
     if (!state.armed) {
         return LINK_REASON_NOT_ARMED;
     }
-    if (code != state.code) {
-        return LINK_REASON_WRONG_CODE;
+    const uint8_t reason = link_check_code(code);
+    if (reason != LINK_DONE) {
+        return reason;
     }
     if (!state.has_block || state.said.trigger != LAYOUT_TRIGGER_COMMAND) {
         return LINK_REASON_OUT_OF_RANGE;
@@ -234,213 +183,135 @@ static uint8_t start(void)
     if (!dive_started()) {
         dive_start(0);
     }
-    put(LINK_REPLY_START_STATE_AT, 1, dive_state());
-    put(LINK_REPLY_START_CODE_AT, 4, code);
-    answer_size = LINK_REPLY_START_SIZE;
-    return DONE;
+    return LINK_DONE;
 }
 
-static uint8_t check_pulse(uint8_t output, uint8_t level, uint16_t duration)
+static uint8_t pulse(const uint8_t *body)
 {
-    if (output > LINK_ASK_PULSE_OUTPUT_TOP || level > LINK_ASK_PULSE_LEVEL_TOP) {
+    const uint8_t output = body[LINK_ASK_PULSE_OUTPUT_AT];
+    const uint8_t level = body[LINK_ASK_PULSE_LEVEL_AT];
+    const uint16_t duration = number_at(body + LINK_ASK_PULSE_DURATION_MS_AT);
+    if (output >= BOARD_OUTPUTS || level > FULL || (level % FULL != 0U && !bit_set(BOARD_LEVELS, output))
+        || (level != 0U && duration == 0U)) {
         return LINK_REASON_OUT_OF_RANGE;
     }
-    if (state.armed) {
-        return LINK_REASON_ARMED;
-    }
-    if (output >= BOARD_OUTPUTS || (level != 0U && duration == 0U)) {
-        return LINK_REASON_OUT_OF_RANGE;
-    }
-    if (!bit_set(BOARD_LEVELS, output) && level != 0U && level != FULL) {
-        return LINK_REASON_OUT_OF_RANGE;
-    }
-    if (level != 0U && bit_set(BOARD_RELEASES, output)) {
-        const uint8_t reason = check_code(number_at(asked + LINK_ASK_PULSE_CODE_AT, 4));
-        if (reason != DONE) {
-            return reason;
+    if (level != 0U) {
+        if (bit_set(BOARD_RELEASES, output)) {
+            const uint8_t reason = link_check_code(body + LINK_ASK_PULSE_CODE_AT);
+            if (reason != LINK_DONE) {
+                return reason;
+            }
+            if (duration > LINK_PULSE_RELEASE_MS) {
+                return LINK_REASON_OUT_OF_RANGE;
+            }
         }
-        if (duration > LINK_PULSE_RELEASE_MS) {
-            return LINK_REASON_OUT_OF_RANGE;
-        }
-    }
-    return level != 0U && state.pulse_left != 0U ? LINK_REASON_BUSY : DONE;
-}
-
-static uint8_t pulse(void)
-{
-    const uint8_t output = asked[LINK_ASK_PULSE_OUTPUT_AT];
-    const uint8_t level = asked[LINK_ASK_PULSE_LEVEL_AT];
-    const uint16_t duration = (uint16_t)number_at(asked + LINK_ASK_PULSE_DURATION_MS_AT, 2);
-    const uint8_t reason = check_pulse(output, level, duration);
-    if (reason != DONE) {
-        return reason;
-    }
-    dive_pulse(output, level, (uint16_t)(((uint32_t)duration * 64U + 999U) / 1000U));
-    put(LINK_REPLY_PULSE_OUTPUT_AT, 1, output);
-    put(LINK_REPLY_PULSE_LEVEL_AT, 1, level);
-    answer_size = LINK_REPLY_PULSE_SIZE;
-    return DONE;
-}
-
-static uint8_t name(void)
-{
-    if (!store_is_text(asked, LINK_GIVEN_NAME_SIZE)) {
-        return LINK_REASON_OUT_OF_RANGE;
-    }
-    if (state.armed) {
-        return LINK_REASON_ARMED;
-    }
-    if (!store_rename(asked)) {
-        return LINK_REASON_MEMORY_FAILED;
-    }
-    memcpy(answer, asked, LINK_GIVEN_NAME_SIZE);
-    answer_size = LINK_REPLY_NAME_SIZE;
-    return DONE;
-}
-
-static uint8_t measure(void)
-{
-    const uint16_t readings = (uint16_t)number_at(asked, 2);
-    if (state.armed) {
-        return LINK_REASON_ARMED;
-    }
-    if (readings < 1U || readings > LINK_ASK_MEASURE_READINGS_TOP) {
-        return LINK_REASON_OUT_OF_RANGE;
-    }
-    sense_measure();
-    const uint16_t first = state.pack_mv;
-    uint32_t sum = first, squares = 0;
-    for (uint16_t n = 1; n < readings; n++) {
-        sense_measure();
-        const uint16_t off = state.pack_mv > first ? (uint16_t)(state.pack_mv - first) : (uint16_t)(first - state.pack_mv);
-        const uint32_t square = (uint32_t)off * off;
-        sum += state.pack_mv;
-        squares = squares > UINT32_MAX - square ? UINT32_MAX : squares + square;
-    }
-    put(LINK_REPLY_MEASURE_READINGS_AT, 2, readings);
-    put(LINK_REPLY_MEASURE_FIRST_MV_AT, 2, first);
-    put(LINK_REPLY_MEASURE_SUM_MV_AT, 4, sum);
-    put(LINK_REPLY_MEASURE_SQUARES_AT, 4, squares);
-    answer_size = LINK_REPLY_MEASURE_SIZE;
-    return DONE;
-}
-
-static uint8_t play(void)
-{
-    const uint16_t speed = (uint16_t)number_at(asked + LINK_ASK_PLAY_SPEED_AT, 2);
-    if (speed > LINK_ASK_PLAY_SPEED_TOP) {
-        return LINK_REASON_OUT_OF_RANGE;
-    }
-    if (state.armed) {
-        return LINK_REASON_ARMED;
-    }
-    if (speed == 0U) {
-        play_stop();
-    } else {
-        if (play_on() || state.pulse_left != 0U) {
+        if (state.pulse_left != 0U) {
             return LINK_REASON_BUSY;
         }
-        store_fly();
-        const uint8_t reason = check_code(number_at(asked + LINK_ASK_PLAY_CODE_AT, 4));
-        if (reason != DONE) {
-            return reason;
-        }
-        play_begin(speed);
     }
-    put(LINK_REPLY_PLAY_SPEED_AT, 2, speed);
-    answer_size = LINK_REPLY_PLAY_SIZE;
-    return DONE;
+    dive_pulse(output, level, (uint16_t)(((second_t)duration * 8 + 124) / 125));
+    return LINK_DONE;
 }
 
-/* Whether a request would change something: not while a dive is played. */
-static bool changes_something(uint8_t kind)
+static uint8_t name(const uint8_t *text)
 {
-    return kind == LINK_ASK_WRITE || kind == LINK_ASK_COMMIT || kind == LINK_ASK_ARM || kind == LINK_ASK_START
-           || kind == LINK_ASK_PULSE || kind == LINK_ASK_NAME;
+    if (!store_is_text(text, LINK_GIVEN_NAME_SIZE)) {
+        return LINK_REASON_OUT_OF_RANGE;
+    }
+    return kept(store_rename(text));
 }
 
-/* Payload of a request of this kind without a closing data field; 255 for a kind that is none. */
-static uint8_t size_of(uint8_t kind)
+static void measure(uint8_t *to)
 {
-    static const PORT_CONST uint8_t sizes[][2] = {
-        {LINK_ASK_IDENTIFY, LINK_ASK_IDENTIFY_SIZE}, {LINK_ASK_READ, LINK_ASK_READ_SIZE},
-        {LINK_ASK_WRITE, LINK_ASK_WRITE_SIZE},       {LINK_ASK_COMMIT, LINK_ASK_COMMIT_SIZE},
-        {LINK_ASK_ARM, LINK_ASK_ARM_SIZE},           {LINK_ASK_DISARM, LINK_ASK_DISARM_SIZE},
-        {LINK_ASK_START, LINK_ASK_START_SIZE},       {LINK_ASK_PULSE, LINK_ASK_PULSE_SIZE},
-        {LINK_ASK_NAME, LINK_ASK_NAME_SIZE},         {LINK_ASK_MEASURE, LINK_ASK_MEASURE_SIZE},
-        {LINK_ASK_PLAY, LINK_ASK_PLAY_SIZE},         {LINK_ASK_FOLLOW, LINK_ASK_FOLLOW_SIZE},
-    };
-    for (uint8_t n = 0; n < sizeof sizes / sizeof sizes[0]; n++) {
-        if (PORT_CONST_BYTE(&sizes[n][0]) == kind) {
-            return PORT_CONST_BYTE(&sizes[n][1]);
-        }
+    for (uint8_t n = 0; n < LINK_REPLY_MEASURE_SIZE / 2U; n++) {
+        const uint16_t reading = dive_port.pack_mv();
+        to = put(to, &reading, 2);
     }
-    return 255;
 }
 
-static uint8_t obey(uint8_t kind)
+static uint8_t obey(uint8_t kind, uint8_t *body)
 {
-    if (play_on() && changes_something(kind)) {
-        return LINK_REASON_BUSY;
-    }
     switch (kind) {
     case LINK_ASK_IDENTIFY:
-        return identify();
+        identify(body);
+        return LINK_DONE;
     case LINK_ASK_READ:
-        return read();
+        return read(body);
     case LINK_ASK_WRITE:
-        return write();
+        return write(body);
     case LINK_ASK_COMMIT:
-        return commit();
+        return commit(body);
     case LINK_ASK_ARM:
-        return arm();
+        return arm(body);
     case LINK_ASK_DISARM:
         return disarm();
     case LINK_ASK_START:
-        return start();
+        return start(body);
     case LINK_ASK_PULSE:
-        return pulse();
+        return pulse(body);
     case LINK_ASK_NAME:
-        return name();
+        return name(body);
     case LINK_ASK_MEASURE:
-        return measure();
+        measure(body);
+        return LINK_DONE;
     case LINK_ASK_PLAY:
-        return play();
-    case LINK_ASK_FOLLOW:
-        if (state.armed) {
-            return LINK_REASON_ARMED;
-        }
-        answer_size = play_follow(answer);
-        return DONE;
+        return play_show(body);
     default:
         return LINK_REASON_BAD_REQUEST;
     }
 }
 
-uint8_t requests_answer(uint8_t *body, uint8_t length)
+/* Bytes of payload by kind, without a closing data field: of the request, of the answer. */
+static const PORT_CONST uint8_t sizes[KINDS][2] = {
+#define SIZES(name, lock) [LINK_ASK_##name - 1U] = {LINK_ASK_##name##_SIZE | (lock), LINK_REPLY_##name##_SIZE}
+    SIZES(IDENTIFY, 0), SIZES(READ, 0),       SIZES(WRITE, LOCKED), SIZES(COMMIT, LOCKED),
+    SIZES(ARM, 0),      SIZES(DISARM, 0),     SIZES(START, 0),      SIZES(PULSE, LOCKED),
+    SIZES(NAME, LOCKED), SIZES(MEASURE, LOCKED), SIZES(PLAY, LOCKED),
+};
+
+static uint8_t judge(uint8_t sequence, uint8_t kind, bool locked, uint8_t *body)
 {
-    const uint8_t sequence = body[0], kind = body[1];
-    const uint8_t payload = (uint8_t)(length - HEAD);
-    const uint8_t size = size_of(kind);
-    if (size != 255U) {
-        const uint8_t data = kind == LINK_ASK_WRITE && payload >= size ? body[HEAD + LINK_ASK_WRITE_LENGTH_AT] : 0U;
-        if (payload != (uint16_t)size + data) {
+    if ((sequence == 0U) != (kind == LINK_ASK_IDENTIFY)) {
+        return LINK_REASON_BAD_REQUEST;
+    }
+    if (locked && state.armed) {
+        return LINK_REASON_ARMED;
+    }
+    if (locked && play_on() && kind != LINK_ASK_PLAY) {
+        return LINK_REASON_BUSY;
+    }
+    return obey(kind, body);
+}
+
+uint8_t requests_answer(uint8_t *frame, uint8_t length)
+{
+    const uint8_t kind = frame[1];
+    uint8_t *body = frame + HEAD;
+    uint8_t reason = LINK_REASON_BAD_REQUEST;
+    if ((uint8_t)(kind - 1U) < KINDS) {
+        const uint8_t asked = PORT_CONST_BYTE(&sizes[kind - 1U][0]);
+        uint8_t size = (uint8_t)(HEAD + (asked & ~LOCKED));
+        if (kind == LINK_ASK_WRITE) {
+            size = (uint8_t)(size + body[LINK_ASK_WRITE_LENGTH_AT]);
+        }
+        if (length != size) {
             return 0;
         }
+        reason = judge(frame[0], kind, (asked & LOCKED) != 0U, body);
     }
-    memset(asked, 0, sizeof asked);
-    memcpy(asked, body + HEAD, payload < sizeof asked ? payload : sizeof asked);
-    answer = body + HEAD;
-    uint8_t reason = LINK_REASON_BAD_REQUEST;
-    if (size != 255U && (sequence == 0U) == (kind == LINK_ASK_IDENTIFY)) {
-        reason = obey(kind);
+    if (reason != LINK_DONE) {
+        frame[1] = LINK_REFUSED;
+        body[LINK_REFUSED_REQUEST_AT] = kind;
+        body[LINK_REFUSED_REASON_AT] = reason;
+        return HEAD + LINK_REFUSED_SIZE;
     }
-    if (reason == DONE) {
-        body[1] = (uint8_t)(kind + LINK_REPLY);
-        return (uint8_t)(HEAD + answer_size);
+    uint8_t size = (uint8_t)(HEAD + PORT_CONST_BYTE(&sizes[kind - 1U][1]));
+    if (kind == LINK_ASK_READ) {
+        size = (uint8_t)(size + body[LINK_REPLY_READ_LENGTH_AT]);
     }
-    body[1] = LINK_REFUSED;
-    put(LINK_REFUSED_REQUEST_AT, 1, kind);
-    put(LINK_REFUSED_REASON_AT, 1, reason);
-    return HEAD + LINK_REFUSED_SIZE;
+    if (kind >= LINK_ASK_ARM && kind <= LINK_ASK_START) {
+        frame[size - 1U] = dive_state();
+    }
+    frame[1] = (uint8_t)(kind + LINK_REPLY);
+    return size;
 }

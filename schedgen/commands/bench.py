@@ -25,6 +25,8 @@ READINGS = 1024
 """Readings to each mean: four requests; a light gets one."""
 LEAST_READINGS = 256
 SETTLE_S = 2.0
+LOOK_EVERY_S = 0.1
+"""A played dive is looked at so often, s of real time, besides every second with a change and the one before it."""
 
 
 @click.command("bench", short_help="try every output before the lid is closed")
@@ -231,9 +233,9 @@ def _keep(
 
 def _play(client: Client, loaded: LoadedDive, setup: Setup, speed: int, screen: Console, as_json: bool) -> int:
     """Play the dive on the board and compare it with the Plan."""
-    from schedgen.link.bench import begin_playing, playing, stop_playing
+    from schedgen.link.bench import play, stop_playing
     from schedgen.measured.bench_trial import expected_below_rest
-    from schedgen.measured.played import Switched, compare, expected_changes, states_of
+    from schedgen.measured.played import changes_in, compare, expected_changes, seconds_to_ask, states_of
     from schedgen.report.bench import PLAY_CAUTION, played_lines, played_record, rest_of
     from schedgen.report.console import Progress
 
@@ -247,36 +249,35 @@ def _play(client: Client, loaded: LoadedDive, setup: Setup, speed: int, screen: 
     code = _typed_code(identity, "Type the dive code to begin")
     names, end_s = loaded.board.output_names, settings.dive.end_s
     bar = Progress(screen, "playing", "s of the dive")
-    seen: list[Switched] = []
+    expected = expected_changes(settings.dive)
+    asked = seconds_to_ask(expected, end_s, max(1, round(speed * LOOK_EVERY_S)))
+    looks: list[tuple[int, tuple[int, ...]]] = []
     readings: list[tuple[int, float]] = []
-    lost = 0
-    begin_playing(client, code, speed)
     try:
-        for now in playing(client):
-            seen += [Switched(one.at_s, names[one.output], one.level) for one in now.changes if one.output < len(names)]
-            lost += now.lost
-            if now.playing:
-                readings.append((now.elapsed_s, now.pack_v))
-            bar(now.elapsed_s, end_s)
-    except BaseException:
-        stop_playing(client)
-        raise
+        for now in play(client, code, asked, speed):
+            if looks:
+                readings.append((looks[-1][0], now.before_v))
+            looks.append((now.at_s, now.levels))
+            bar(now.at_s, end_s)
     finally:
         bar.close()
-    compared = compare(expected_changes(settings.dive), seen)
+        stop_playing(client)
+    seen = changes_in(looks, names)
+    compared = compare(expected, seen)
     after = client.identify()
     states = states_of(seen, readings)
     if as_json:
-        write_json(played_record(compared, states, lost, after))
+        write_json(played_record(compared, states, len(looks), end_s, after))
     else:
         rest = rest_of(states) or 0.0
         lines = played_lines(
             compared,
             states,
             lambda state: expected_below_rest(setup, state.on, rest),
-            lost,
+            len(looks),
+            end_s,
             after,
             screen.paint,
         )
         screen.lines(lines)
-    return 0 if compared.same and not lost and not after.armed else 1
+    return 0 if compared.same and not after.armed else 1

@@ -5,19 +5,19 @@ Each function takes a `Client` that has said hello. They raise `LinkError` and i
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
+import statistics
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from schedgen.errors import OutOfRange
 from schedgen.link.client import Client
-from schedgen.link.messages import (
-    CHANGE_SIZE,
-    NO_CODE,
-    READINGS_MOST,
-    SPEED_MOST,
-)
+from schedgen.link.holdings import calibration_in
+from schedgen.link.messages import NO_CODE, PLAY_STOP_S
 from schedgen.link.ports import Port
+
+LATE_S = 1.0
+"""A play that is behind its time by more than this goes on from there instead of catching up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,43 +30,27 @@ class Average:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
-    """Something that a played dive did: at `at_s` elapsed, output number, level in percent."""
+class Shown:
+    """One elapsed second that the board was shown at: the level of each output, percent, a flash pattern as on.
+
+    Of a release output it stands for the status light. `before_v` is the pack with what the second shown before had on.
+    """
 
     at_s: int
-    output: int
-    level: int
+    before_v: float
+    levels: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Played:
-    """How far a played dive is: elapsed seconds, whether it goes on, pack V, changes since last time, changes lost."""
-
-    elapsed_s: int
-    playing: bool
-    pack_v: float
-    changes: tuple[Change, ...]
-    lost: int
-
-
-def measure(client: Client, readings: int = READINGS_MOST) -> Average:
+def measure(client: Client, readings: int = 256) -> Average:
     """Read the pack voltage at least `readings` times and return mean and spread. Raises `OutOfRange` below 2."""
     if readings < 2:
         raise OutOfRange(f"a mean with its spread needs at least 2 readings, not {readings}")
-    total = squares = origin = count = 0
-    while count < readings:
-        values = client.request("measure", readings=min(READINGS_MOST, max(2, readings - count)))
-        many, first = values.number("readings"), values.number("first_mv")
-        if not count:
-            origin = first
-        shift = first - origin  # squares about this answer's first reading become squares about the very first one
-        about = values.number("sum_mv") - many * first
-        squares += values.number("squares") + 2 * shift * about + many * shift * shift
-        total += values.number("sum_mv")
-        count += many
-    off = total - count * origin
-    variance = max(0.0, (squares - off * off / count) / (count - 1))
-    return Average(total / count / 1000, math.sqrt(variance) / 1000, count)
+    told: list[int] = []
+    factor = calibration_in(client.read_area("row"))
+    while len(told) < readings:
+        raw = client.request("measure").data("readings")
+        told += [int.from_bytes(raw[at : at + 2], "little") for at in range(0, len(raw), 2)]
+    return Average(statistics.fmean(told) * factor / 1000, statistics.stdev(told) * factor / 1000, len(told))
 
 
 def pulse(client: Client, output: int, duration_s: float, level: int = 100, code: int = NO_CODE) -> None:
@@ -86,30 +70,22 @@ def wait(port: Port, seconds: float) -> None:
         port.read(until)
 
 
-def begin_playing(client: Client, code: int, speed: int) -> None:
-    """Let the board play its dive with this code, `speed` elapsed seconds a second, 1 to 3600. Raises `OutOfRange`."""
-    if not 1 <= speed <= SPEED_MOST:
-        raise OutOfRange(f"a dive is played at 1 to {SPEED_MOST} times its speed, not {speed}")
-    client.request("play", code=code, speed=speed)
+def show(client: Client, code: int, second: int) -> Shown:
+    """Let the board show one elapsed second of its dive with this code; at or after `end` that ends the showing."""
+    values = client.request("play", elapsed=second, code=code)
+    return Shown(second, values.number("pack_mv") / 1000, tuple(values.data("levels")))
+
+
+def play(client: Client, code: int, seconds: Sequence[int], speed: float) -> Iterator[Shown]:
+    """Show `seconds`, which rise, one after the other, `speed` elapsed seconds a second or slower."""
+    port = client.port
+    due = port.now()
+    for before, second in pairwise((seconds[0], *seconds)):
+        due = max(due, port.now() - LATE_S) + (second - before) / speed
+        wait(port, due - port.now())
+        yield show(client, code, second)
 
 
 def stop_playing(client: Client) -> None:
-    """End what is played; every output goes to its safe level."""
-    client.request("play", code=NO_CODE, speed=0)
-
-
-def playing(client: Client, every_s: float = 0.1) -> Iterator[Played]:
-    """Ask the board every so often how far it is, until it has ended and told everything."""
-    while True:
-        values = client.request("follow")
-        raw = values.data()
-        changes = tuple(
-            Change(int.from_bytes(raw[at : at + 3], "little"), raw[at + 3], raw[at + 4])
-            for at in range(0, len(raw) - CHANGE_SIZE + 1, CHANGE_SIZE)
-        )
-        goes_on = bool(values.number("playing"))
-        yield Played(values.number("elapsed"), goes_on, values.number("pack_mv") / 1000, changes, values.number("lost"))
-        if not changes:
-            if not goes_on:
-                return
-            wait(client.port, every_s)
+    """End what is shown; every output goes to its safe level."""
+    client.request("play", elapsed=PLAY_STOP_S, code=NO_CODE)

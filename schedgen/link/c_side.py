@@ -6,7 +6,6 @@ from schedgen.link.frames import FRAME_SIZE, PAYLOAD_SIZE
 from schedgen.link.message import Message
 from schedgen.link.messages import (
     BY_NUMBER,
-    CHANGE_SIZE,
     CHUNK,
     FAULTS,
     GIVEN_NAME_SIZE,
@@ -17,12 +16,10 @@ from schedgen.link.messages import (
     PLAY_SILENCE_S,
     PROTOCOL_VERSION,
     PULSE_RELEASE_MS,
-    READINGS_MOST,
     REASONS,
     REFUSED,
     REPLY,
     SILENCE_S,
-    SPEED_MOST,
     STATES,
 )
 
@@ -41,10 +38,7 @@ def c_constants() -> str:
         f"#define LINK_NO_SLOT 0x{NO_SLOT:02X}u",
         f"#define LINK_SILENCE_MS {round(SILENCE_S * 1000)}u",
         f"#define LINK_PULSE_RELEASE_MS {PULSE_RELEASE_MS}u",
-        f"#define LINK_READINGS_MOST {READINGS_MOST}u",
-        f"#define LINK_SPEED_MOST {SPEED_MOST}u",
         f"#define LINK_PLAY_SILENCE_S {PLAY_SILENCE_S}u",
-        f"#define LINK_CHANGE_SIZE {CHANGE_SIZE}u",
     ]
     for prefix, names in (("STATE", STATES), ("PART", PARTS)):
         lines += [f"#define LINK_{prefix}_{_c_name(name)} {number}u" for number, name in enumerate(names)]

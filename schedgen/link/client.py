@@ -38,7 +38,10 @@ _REFUSALS = {
         "Look with: schedgen readback, then use the code it shows, or upload again.",
     ),
     "bad checksum": ("What arrived on the board is not what was sent.", "Repeat the command."),
-    "wrong board type": ("The settings are for another board.", "Take the board that the dive file names."),
+    "no bench lead": (
+        "The board does not see its bench lead.",
+        "Plug the lead in fully, with its detect wire, then repeat the command.",
+    ),
     "bad request": (
         "The board does not know this request.",
         "Its firmware may be of another version: make it again with schedgen compile.",

@@ -150,11 +150,6 @@ class FrameDecoder:
         """Bytes of an unfinished frame, 0 to 59; 0 too while over-long junk is being skipped."""
         return len(self._held)
 
-    @property
-    def may_be_frame(self) -> bool:
-        """Whether what is held so far can still become a frame."""
-        return bool(self._held) and self._held[0] < FRAME_SIZE and not self._too_long
-
     def reset(self) -> None:
         """Forget an unfinished frame (after a silence, or a line of plain text)."""
         self.dropped += len(self._held)

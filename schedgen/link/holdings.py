@@ -123,9 +123,8 @@ class Holdings:
             return held.code
         if body[0] != sequence or body[1] != length or zlib.crc32(body) != crc:
             raise Refusal("bad checksum")
-        self._check_block(body[1:])
         self._store(self.layout.slots[slot] + 1 + length, crc.to_bytes(_CRC_SIZE, "little"))
-        return code_number(body[1:])
+        return code_number(self._check_block(body[1:]))
 
     def arm(self, code: int) -> None:
         """Copy the settings that count to the other slot, read both back, and write the essentials record."""
@@ -179,11 +178,8 @@ class Holdings:
 
     def _check_block(self, block: bytes) -> bytes:
         """Refuse a block that this board cannot fly; return it."""
-        board_type = type_of(block)
-        if board_type is None:
+        if type_of(block) != self._plate.board_type:
             raise Refusal("unreadable settings")
-        if board_type != self._plate.board_type:
-            raise Refusal("wrong board type")
         return block
 
     def _write_essentials(self, record: bytes) -> None:
@@ -208,8 +204,17 @@ def type_of(block: bytes) -> int | None:
 
 def given_name_in(row: bytes) -> str | None:
     """Return the given name that stands in a board's own row, None where none was ever given."""
-    body = row[CALIBRATION_AT:NAME_CRC_AT]
-    if crc16(body) != int.from_bytes(row[NAME_CRC_AT : NAME_CRC_AT + 2], "big"):
+    if not _row_is_whole(row):
         return None
     text = row[NAME_AT:NAME_CRC_AT].rstrip(b"\0")
     return text.decode("ascii") if all(0x20 <= byte < 0x7F for byte in text) else None
+
+
+def calibration_in(row: bytes) -> float:
+    """Return by what a board's battery readings are to be multiplied: 1 where it was never calibrated."""
+    stored = int.from_bytes(row[CALIBRATION_AT:NAME_AT], "little", signed=True)
+    return 1 + stored / 10_000 if _row_is_whole(row) else 1.0
+
+
+def _row_is_whole(row: bytes) -> bool:
+    return crc16(row[CALIBRATION_AT:NAME_CRC_AT]) == int.from_bytes(row[NAME_CRC_AT : NAME_CRC_AT + 2], "big")

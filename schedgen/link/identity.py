@@ -8,6 +8,8 @@ from schedgen.link.messages import FAULTS, NO_CODE, NO_SLOT, PARTS, STATES, Valu
 from schedgen.settings.code import to_crockford
 
 SLOT_NAMES = ("A", "B")
+NOT_STARTED = ("on bench", "armed")
+"""States in which no dive is under way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,7 @@ class Identity:
 def identity_from(values: Values) -> Identity:
     """Return the identity in the decoded answer to `identify`."""
     active = values.number("active")
+    state = STATES[values.number("state")]
     return Identity(
         protocol=values.number("protocol"),
         layout=values.number("layout"),
@@ -58,12 +61,12 @@ def identity_from(values: Values) -> Identity:
         part=PARTS[values.number("part")],
         eeprom_size=values.number("eeprom_size"),
         slot_size=values.number("slot_size"),
-        state=STATES[values.number("state")],
+        state=state,
         active=active if active < len(SLOT_NAMES) and active != NO_SLOT else None,
         codes=(_code(values.number("code_a")), _code(values.number("code_b"))),
         sequences=(values.number("sequence_a"), values.number("sequence_b")),
         armed=bool(values.number("armed")),
-        elapsed_s=values.number("elapsed"),
+        elapsed_s=0 if state in NOT_STARTED else values.number("elapsed"),
         pack_v=values.number("pack_mv") / 1000,
         resets=values.number("resets"),
         faults=known_faults(values.number("faults")),

@@ -8,7 +8,7 @@ from schedgen.errors import BlockError
 from schedgen.link.client import Client, Progress, no_progress
 from schedgen.link.essentials import unpack_essentials
 from schedgen.link.holdings import given_name_in
-from schedgen.link.identity import SLOT_NAMES, Identity, known_faults
+from schedgen.link.identity import NOT_STARTED, SLOT_NAMES, Identity, known_faults
 from schedgen.link.journal import (
     Journalled,
     Stage,
@@ -26,8 +26,6 @@ from schedgen.settings.eeprom import ESSENTIALS_BYTES
 from schedgen.settings.fields import LAYOUT_VERSION
 from schedgen.settings.meaning import DecodedDive
 from schedgen.settings.slot import unpack_slot
-
-_FLYING_NOT = ("on bench", "armed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +60,7 @@ def last_dive(client: Client, progress: Progress = no_progress) -> Journal | Non
     if identity.layout != LAYOUT_VERSION or identity.code not in (None, record.dive_code):
         return None
     told = journal_in(client.read_area("journal"), record.code)
-    if told is None or (identity.state in _FLYING_NOT if identity.armed else not told.has_started):
+    if told is None or (identity.state in NOT_STARTED if identity.armed else not told.has_started):
         return None
     flown = None if identity.active is None else _flown(client, identity, told)
     elapsed_s = identity.elapsed_s if identity.armed else told.elapsed_s

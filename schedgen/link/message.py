@@ -19,7 +19,7 @@ Value = int | str | bytes
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field: `width` in bytes (0 for `data`: the rest), `largest` the greatest number that is allowed."""
+    """One field: `width` in bytes (0 for `data` as long as `length` says), `largest` the greatest number allowed."""
 
     name: str
     width: int
@@ -89,7 +89,7 @@ def is_whole(message: Message, payload: bytes) -> bool:
     for field in message.fields:
         if field.name == "length":
             length = payload[at] if at < len(payload) else 0
-        at += length if field.kind == "data" else field.width
+        at += field.width or length
     return at == len(payload)
 
 
@@ -100,7 +100,7 @@ def decode(message: Message, payload: bytes) -> Values | None:
     values = Values()
     at = 0
     for field in message.fields:
-        end = len(payload) if field.kind == "data" else at + field.width
+        end = at + field.width if field.width else len(payload)
         value = _decode_field(field, payload[at:end])
         if value is None:
             return None
@@ -119,8 +119,8 @@ def _encode_field(message: str, field: Field, value: Value) -> bytes:
         if not isinstance(value, str) or not _printable(value.encode("utf-8")) or len(value) > field.width:
             raise OutOfRange(f"{where} is {value!r}, not at most {field.width} printable ASCII characters")
         return value.encode("ascii").ljust(field.width, b"\0")
-    if not isinstance(value, bytes) or len(value) > CHUNK:
-        raise OutOfRange(f"{where} is {value!r}, not at most {CHUNK} bytes")
+    if not isinstance(value, bytes) or (len(value) != field.width if field.width else len(value) > CHUNK):
+        raise OutOfRange(f"{where} is {value!r}, not {field.width or f'at most {CHUNK}'} bytes")
     return value
 
 
@@ -131,7 +131,7 @@ def _decode_field(field: Field, raw: bytes) -> Value | None:
     if field.kind == "text":
         stripped = raw.rstrip(b"\0")
         return stripped.decode("ascii") if _printable(stripped) else None
-    return raw if len(raw) <= CHUNK else None
+    return raw if field.width or len(raw) <= CHUNK else None
 
 
 def _printable(raw: bytes) -> bool:

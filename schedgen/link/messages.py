@@ -32,43 +32,44 @@ byte is its own length. A slot is valid when the CRC is right, the block is read
 board's. The newest valid slot counts (sequence numbers compared with wrap-around; of equals, A); while armed, only
 one with the armed dive code. To upload: `write` in pieces of at most 32 bytes to the slot that does NOT count,
 sequence number and block; then `commit` with sequence, length and CRC-32. The board takes the CRC over what its
-EEPROM really holds, refuses `bad checksum` where it differs, `unreadable settings` where the block makes no sense to
-it and `wrong board type` where it is for another board, else writes the four CRC bytes, the last of the upload.
-Until then the slot counts for nothing. A `write` to the slot that counts, or past the room for sequence and block,
-is refused `out of range`. A `commit` of what is already committed is answered as done and writes nothing.
+EEPROM really holds, refuses `bad checksum` where it differs, else writes the four CRC bytes, the last of the upload,
+and says `unreadable settings` where the block then makes no sense to it or is for another board: such a slot counts
+for nothing. A `write` to the slot that counts, or past the room for sequence and block, is refused `out of range`.
+A `commit` of what is already committed is answered as done and writes nothing.
 
 **Arming.** `arm` with the dive code of the settings that count copies them to the other slot, reads both back,
 refuses `memory failed` unless they are identical, and writes the essentials record. Arming again with the same code
-is answered as done. While armed, only `identify`, `read`, `arm`, `disarm` and `start` are obeyed; the rest is
-refused `armed`. `disarm` is always obeyed. `start` starts the clock of an armed board whose trigger is
-`command`.
+is answered as done. `arm` ends a pulse and what is played. While armed, only `identify`, `read`, `arm`, `disarm` and
+`start` are obeyed; the rest is refused `armed`. `disarm` is always obeyed. `start` starts the clock of an armed board
+whose trigger is `command`.
 
 **Pulse.** One output on for a time, only while not armed. A release output also needs the dive code and at
 most 10 s. Level 0 switches off at once. Only a level output takes a level between 0 and 100. A second pulse while
 one runs is refused `busy` (level 0 is not). The reply comes at once, not at the end of the pulse. Arming ends it.
 
-**Measuring.** `measure` takes 1 to 256 readings of the pack (battery sense, calibrated, in mV) at once, one after the
-other, a running pulse going on meanwhile, and answers with the first reading, the sum of all, and the sum of the
-squares of (reading - first), or the greatest number where that is larger. Nothing is averaged on the board.
+**Measuring.** `measure` takes 27 readings of the pack at once, one after the other, a running pulse going on meanwhile,
+and answers with all of them: mV at the battery sense, two bytes each, low byte first, without the calibration in the
+row. Nothing is averaged or corrected on the board.
 
 **Last dive.** What is known of it stands in the board's memory: journal and voltage history (`journal.py`), the
 essentials record, and the settings. The computer reads and interprets them; the board only tells its memory.
 
-**Playing.** `play` with the dive code that counts runs the block on the bench, `speed` elapsed seconds in each
-second, with the loads attached. Every elapsed second is looked at in its order, nothing is skipped; outputs go as the
-block says (field changes as chosen), but a release output stays at its safe level and the status light is lit in its
-place; the water contact counts as wet. Nothing is armed and nothing is written to memory. It ends at `end`, when the
-bench lead is gone, when 10 s pass without a valid frame, and with speed 0 (always obeyed, also when nothing plays):
-then every output goes to its safe level. While it goes on, `identify`, `read`, `measure`, `follow`,
-`disarm` and speed 0 are obeyed, the rest is refused `busy`. `follow` takes out what happened since it was
-last asked: changes of outputs, the oldest first, at most six, 5 bytes each: elapsed second (3 bytes), output, level
-in percent (0: off; a flash pattern is one change on, one off; a release output stands for the status light). The
-board may wait at a change until it was told, so that the dive takes longer than its speed says; `lost` counts changes
-that it had no room for, up to 255. **Plain text.** ``?`` as the first byte after a delimiter, a newline or 100 ms of
-silence, then a newline (CR or LF), is answered with one sentence and CR LF. Where the bytes before it may still be a
-frame (no zero yet, fewer than 60 bytes, first of them below 60, not all of them newlines), the answer waits until a
-zero that closes no readable frame, a sixtieth byte or 100 ms of silence show that they were none. Silence between
-``?`` and the newline does not matter. **Row.** Bytes 0 to 19 are the essentials record (`essentials.py`), 20 and 21
+**Playing.** `play` with the dive code that counts shows one elapsed second of the settings on the bench, with the loads
+attached: outputs go to where they are at that second (field changes as written), but a release output stays at its safe
+level and the status light is lit in its place; the water contact counts as wet. The answer tells the level of every
+output at that second, in percent (0: off; a flash pattern counts as on; a release output stands for the status light),
+and the pack voltage just before the outputs changed, which is that of the second shown before. Nothing is armed and
+nothing is written to memory. The computer asks for second after second as fast as it likes; flash patterns go on in
+real time between two requests. It ends with a second at or after `end`, with 0x800000 or more (obeyed with any code,
+also when nothing is played), with `arm` and `disarm`, when the bench lead is gone, and when 10 s pass without another
+`play`: then every output goes to its safe level. While it goes on, `write`, `commit`, `pulse`, `name` and `measure` are
+refused `busy`; while a pulse goes on, it is. Without the bench lead it does not begin.
+
+**Plain text.** ``?`` as the first byte after a delimiter, a newline or 100 ms of silence, then a newline (CR or LF), is
+answered with one sentence and CR LF once the line has been silent for 100 ms: the bytes of a frame may look the same
+but are never followed by a silence. Silence between ``?`` and the newline does not matter.
+
+**Row.** Bytes 0 to 19 are the essentials record (`essentials.py`), 20 and 21
 the battery-sense calibration (signed, low byte first, in 1/10000), 22 to 29 the given name, 30 and 31 the CRC-16 of
 bytes 20 to 29, high byte first. Name and calibration count only where it fits. To change the essentials record the
 board first writes 255 into byte 0 (no layout version has that), then bytes 1 to 19, then byte 0: a torn record is
@@ -100,14 +101,14 @@ SILENCE_S = 0.1
 PULSE_RELEASE_MS = 10_000
 """Longest pulse of a release output, in milliseconds."""
 
-READINGS_MOST = 256
-"""Most readings of one `measure`."""
-SPEED_MOST = 3600
-"""Highest speed of `play`, elapsed seconds a second."""
+READINGS = 27
+"""Readings in one answer to `measure`: as many as fit."""
+OUTPUTS = 8
+"""Levels in one answer to `play`; those of outputs that the board lacks are 0."""
 PLAY_SILENCE_S = 10
-"""`play` ends after this many seconds without a valid frame."""
-CHANGE_SIZE = 5
-"""Bytes of one change in the answer to `follow`."""
+"""`play` ends after this many seconds without another."""
+PLAY_STOP_S = 0xFFFFFF
+"""As the elapsed second of `play`: end it."""
 
 STATES = (
     "on bench",
@@ -141,7 +142,7 @@ REASONS = {
     1: "armed",
     2: "wrong code",
     3: "bad checksum",
-    4: "wrong board type",
+    4: "no bench lead",
     5: "bad request",
     6: "out of range",
     7: "busy",
@@ -165,8 +166,8 @@ _LENGTH = Field("length", 1, "bytes of data, asked for, sent or written", larges
 _STATE = Field("state", 1, "index into STATES", largest=len(STATES) - 1)
 _OUTPUT = Field("output", 1, "index in the board's order", largest=7)
 _SEQUENCE = Field("sequence", 1, "sequence number of the slot")
-_READINGS = Field("readings", 2, "how many readings, 1 to 256", largest=READINGS_MOST)
-_SPEED = Field("speed", 2, "elapsed seconds a second, 0 to stop", largest=SPEED_MOST)
+_LEVEL = Field("level", 1, "percent; 0 switches off", largest=100)
+_ELAPSED = Field("elapsed", 3, "elapsed second to be shown, 0x800000 or more to stop")
 _NAME = Field("given_name", GIVEN_NAME_SIZE, "the board's given name; empty takes it away", "text")
 
 _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]], ...] = (
@@ -191,7 +192,7 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
             Field("sequence_b", 1, "sequence number of slot B"),
             Field("code_b", 4, "dive code of slot B, 0xFFFFFFFF where it is not valid"),
             Field("armed", 1, "1 while armed", largest=1),
-            Field("elapsed", 3, "seconds since start, 0 before"),
+            Field("elapsed", 3, "seconds since start, without meaning where no dive is under way"),
             Field("pack_mv", 2, "pack voltage in mV"),
             Field("resets", 2, "resets since the pack was connected"),
             Field("faults", 2, "bits, see FAULTS"),
@@ -228,7 +229,7 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
         "arm the settings that count",
         1.5,
         (_code("dive code of the settings that count"),),
-        (_STATE, _code("dive code that is armed")),
+        (_code("dive code that is armed"), _STATE),
     ),
     ("disarm", 6, "disarm", 0.3, (), (_STATE,)),
     (
@@ -237,7 +238,7 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
         "start the clock of an armed board whose trigger is command",
         0.3,
         (_code("dive code that is armed"),),
-        (_STATE, _code("dive code that is under way")),
+        (_code("dive code that is under way"), _STATE),
     ),
     (
         "pulse",
@@ -246,47 +247,31 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
         0.05,
         (
             _OUTPUT,
+            _LEVEL,
             Field("duration_ms", 2, "milliseconds, 1 or more unless level is 0"),
-            Field("level", 1, "percent; 0 switches off", largest=100),
             _code("dive code for a release output, else 0xFFFFFFFF"),
         ),
-        (_OUTPUT, Field("level", 1, "percent", largest=100)),
+        (_OUTPUT, _LEVEL),
     ),
     ("name", 9, "give the board a name", 0.2, (_NAME,), (_NAME,)),
     (
         "measure",
         11,
         "read the pack voltage many times",
-        0.5,
-        (_READINGS,),
-        (
-            _READINGS,
-            Field("first_mv", 2, "first reading in mV"),
-            Field("sum_mv", 4, "sum of all readings in mV"),
-            Field("squares", 4, "sum of the squares of (reading - first), in mV x mV"),
-        ),
+        0.1,
+        (),
+        (Field("readings", 2 * READINGS, "readings in mV, not calibrated, two bytes each, low byte first", "data"),),
     ),
     (
         "play",
-        15,
-        "run the settings that count on the bench, the status light in place of the release",
-        0.2,
-        (_code("dive code of the settings that count"), _SPEED),
-        (_SPEED,),
-    ),
-    (
-        "follow",
-        16,
-        "what happened on the bench since it was last asked",
-        0.1,
-        (),
+        12,
+        "show one second of the settings that count on the bench, the status light in place of the release",
+        0.3,
+        (_ELAPSED, _code("dive code of the settings that count")),
         (
-            Field("elapsed", 3, "elapsed seconds of the dive that is played"),
-            Field("playing", 1, "1 while it goes on", largest=1),
-            Field("pack_mv", 2, "pack voltage in mV"),
-            Field("lost", 1, "changes lost since it was last asked"),
-            Field("length", 1, "bytes of data, five a change", largest=CHUNK),
-            Field("data", 0, "changes: elapsed second (3 bytes), output, level", "data"),
+            _ELAPSED,
+            Field("pack_mv", 2, "pack voltage in mV, with what was on before"),
+            Field("levels", OUTPUTS, "level of each output in percent", "data"),
         ),
     ),
 )

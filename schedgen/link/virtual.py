@@ -17,14 +17,13 @@ from schedgen.link.holdings import Holdings, Refusal
 from schedgen.link.message import Message
 from schedgen.link.messages import NO_CODE, NO_SLOT, REASON_NUMBERS, REPLIES, REQUESTS, Value, Values
 from schedgen.link.plain import PlainText
-from schedgen.link.virtual_bench import Player, VirtualPack, many_readings
+from schedgen.link.virtual_bench import Player, VirtualPack
 from schedgen.settings.decode import decode
 from schedgen.settings.fields import LAYOUT_VERSION
-from schedgen.settings.schedule import edges
 
 _ON_BENCH, _ARMED, _ON_DECK = (messages.STATES.index(name) for name in ("on bench", "armed", "on deck"))
-_LOCKED_WHILE_ARMED = ("write", "commit", "pulse", "name", "measure", "play", "follow")
-_LOCKED_WHILE_PLAYING = ("write", "commit", "arm", "start", "pulse", "name")
+_LOCKED = ("write", "commit", "pulse", "name", "measure", "play")
+"""Refused while armed, and all but `play` while seconds are played."""
 _FAULT_NO_SLOT = 1 << list(messages.FAULTS).index("settings")
 
 
@@ -71,7 +70,8 @@ class VirtualBoard:
         """
         out = bytearray()
         self._now_s = now_s
-        self._play_on()
+        if self._player is not None and not (self.lead and self._player.goes_on(now_s)):
+            self._player = None
         if now_s - self._last_byte_s >= messages.SILENCE_S:
             self._decoder.reset()
             if self._plain.silence():
@@ -93,7 +93,7 @@ class VirtualBoard:
     def levels(self) -> list[int]:
         """The level of every output now, in percent, by a pulse or by what is played; releases stay off in that."""
         levels = [self.level_of(output) for output in range(len(self.plate.kinds))]
-        if self._player is not None and self._player.playing:
+        if self._player is not None:
             for output, level in enumerate(self._player.levels[: len(levels)]):
                 if self.plate.kinds[output] != "release":
                     levels[output] = max(levels[output], level)
@@ -105,11 +105,9 @@ class VirtualBoard:
         return self.pack.reading_mv(self.levels)
 
     def _take(self, byte: int) -> bytes:
+        self._plain.take(byte)
         frame = self._decoder.feed_byte(byte)
-        asked = self._plain.take(byte, frame is not None, self._decoder.may_be_frame)
-        if frame is not None:
-            return self._answer(frame)
-        return self._sentence() if asked else b""
+        return b"" if frame is None else self._answer(frame)
 
     def _answer(self, frame: Frame) -> bytes:
         if frame.kind >= messages.REPLY:
@@ -127,12 +125,10 @@ class VirtualBoard:
         try:
             if request is None or (frame.sequence == 0) != (request.name == "identify"):
                 raise Refusal("bad request")
+            self._check_free(request.name)
             asked = messages.decode(request, frame.payload)
             if asked is None:
                 raise Refusal("out of range")
-            if self._player is not None:
-                self._player.frame(self._now_s)
-            self._check_free(request.name)
             answer, values = REPLIES[request.name], self._handlers()[request.name](asked)
         except Refusal as refusal:
             answer = REPLIES["refused"]
@@ -141,9 +137,9 @@ class VirtualBoard:
 
     def _check_free(self, name: str) -> None:
         """Refuse what is not obeyed now, armed or playing."""
-        if self.holdings.armed_code is not None and name in _LOCKED_WHILE_ARMED:
+        if name in _LOCKED and self.holdings.armed_code is not None:
             raise Refusal("armed")
-        if self._player is not None and self._player.playing and name in _LOCKED_WHILE_PLAYING:
+        if name in _LOCKED and name != "play" and self._player is not None:
             raise Refusal("busy")
 
     def _handlers(self) -> dict[str, Callable[[Values], dict[str, Value]]]:
@@ -159,7 +155,6 @@ class VirtualBoard:
             "name": self._name,
             "measure": self._measure,
             "play": self._play,
-            "follow": self._follow,
         }
         assert handlers.keys() == REQUESTS.keys()
         return handlers
@@ -218,13 +213,13 @@ class VirtualBoard:
         return {"slot": slot, "sequence": sequence, "code": code}
 
     def _arm(self, asked: Values) -> dict[str, Value]:
+        self._player = None
         self.holdings.arm(asked.number("code"))
         self._ended_pulses = len(self.pulses)
         return {"state": self._state, "code": asked["code"]}
 
     def _disarm(self, asked: Values) -> dict[str, Value]:
-        if self._player is not None:
-            self._player.stop()
+        self._player = None
         self.holdings.disarm()
         self._started_s = None
         return {"state": self._state}
@@ -263,42 +258,31 @@ class VirtualBoard:
         return {"output": output, "level": level}
 
     def _measure(self, asked: Values) -> dict[str, Value]:
-        count = asked.number("readings")
-        if not count:
-            raise Refusal("out of range")
-        first, total, squares = many_readings(self.pack, self.levels, count)
-        return {"readings": count, "first_mv": first, "sum_mv": total, "squares": squares}
+        readings = [self.pack_mv for _ in range(messages.READINGS)]
+        return {"readings": b"".join(one.to_bytes(2, "little") for one in readings)}
 
     def _play(self, asked: Values) -> dict[str, Value]:
-        speed = asked.number("speed")
-        if not speed:
+        second, pack_mv = asked.number("elapsed"), self.pack_mv
+        if second >= messages.PLAY_STOP_S >> 1:
+            self._player = None
+        else:
+            player = self._player or self._begin()
+            self.holdings.check_code(asked.number("code"))
+            self._player = None if second >= player.end_s else player
             if self._player is not None:
-                self._player.stop()
-            return {"speed": 0}
-        if (self._player is not None and self._player.playing) or any(self.levels):
+                self._player.show(second, self._now_s)
+        levels = [] if self._player is None else self._player.levels[: messages.OUTPUTS]
+        return {"elapsed": second, "pack_mv": pack_mv, "levels": bytes(levels).ljust(messages.OUTPUTS, b"\0")}
+
+    def _begin(self) -> Player:
+        if any(self.levels):
             raise Refusal("busy")
-        self.holdings.check_code(asked.number("code"))
-        dive = decode(self.holdings.active_block() or b"")
-        self._player = Player(edges(dive), dive.outputs, dive.end_s, speed, self._now_s)
-        return {"speed": speed}
-
-    def _follow(self, asked: Values) -> dict[str, Value]:
-        player = self._player
-        data = b"" if player is None else player.take()
-        return {
-            "elapsed": 0 if player is None else player.elapsed,
-            "playing": int(player is not None and player.playing),
-            "pack_mv": self.pack_mv,
-            "lost": 0 if player is None else player.take_lost(),
-            "length": len(data),
-            "data": data,
-        }
-
-    def _play_on(self) -> None:
-        if self._player is not None and self._player.playing:
-            self._player.go_on(self._now_s)
-            if not self.lead:
-                self._player.stop()
+        if not self.lead:
+            raise Refusal("no bench lead")
+        block = self.holdings.active_block()
+        if block is None:
+            raise Refusal("no settings")
+        return Player(decode(block))
 
     def _name(self, asked: Values) -> dict[str, Value]:
         self.holdings.rename(asked.text("given_name"))

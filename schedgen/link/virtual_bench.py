@@ -7,12 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from random import Random
 
-from schedgen.link.messages import CHANGE_SIZE, CHUNK, PLAY_SILENCE_S
-from schedgen.plan.model import Edge
-
-_NUMBER_TOP = 0xFFFFFFFF
-_ROOM = 8
-"""Changes that the board keeps until it is asked, as the firmware does."""
+from schedgen.link.messages import PLAY_SILENCE_S
+from schedgen.settings.meaning import DecodedDive
+from schedgen.settings.schedule import edges
 
 
 @dataclass
@@ -40,64 +37,23 @@ class VirtualPack:
         return min(max(round(steps * self.step_v * 1000), 0), 0xFFFF)
 
 
-def many_readings(pack: VirtualPack, levels: Sequence[int], count: int) -> tuple[int, int, int]:
-    """First reading, sum, and sum of squared differences from the first, as `measure` answers them."""
-    values = [pack.reading_mv(levels) for _ in range(count)]
-    squares = sum((value - values[0]) ** 2 for value in values)
-    return values[0], sum(values), min(squares, _NUMBER_TOP)
-
-
 class Player:
-    """A dive that is played on the bench: `edges` in order of time until `end_s`, `speed` elapsed seconds a second."""
+    """Seconds of a dive that are shown on the bench, until 10 s have passed without another."""
 
-    def __init__(self, edges: Sequence[Edge], outputs: Sequence[str], end_s: int, speed: int, now_s: float) -> None:
-        numbers = {name: index for index, name in enumerate(outputs)}
-        self._left = [(edge.at_s, numbers[edge.output], edge.level) for edge in edges if edge.at_s < end_s]
-        self._end_s, self._speed, self._begun_s, self._frame_s = end_s, speed, now_s, now_s
-        self.levels = [0] * len(outputs)
-        self.elapsed = 0
-        self.playing = True
-        self.lost = 0
-        self._happened: list[tuple[int, int, int]] = []
+    def __init__(self, dive: DecodedDive) -> None:
+        self.end_s = dive.end_s
+        self._edges = edges(dive)
+        self._outputs = dive.outputs
+        self._shown_s: float | None = None
+        self.levels = [0] * len(dive.outputs)
 
-    def frame(self, now_s: float) -> None:
-        """Note a valid frame."""
-        self._frame_s = now_s
+    def show(self, second: int, now_s: float) -> None:
+        """Bring every output to where it is at an elapsed second."""
+        level = dict.fromkeys(self._outputs, 0)
+        level |= {edge.output: edge.level for edge in self._edges if edge.at_s <= second}
+        self.levels = list(level.values())
+        self._shown_s = now_s
 
-    def go_on(self, now_s: float) -> None:
-        """Do what is due by `now_s`."""
-        if not self.playing:
-            return
-        silent_from = self._frame_s + PLAY_SILENCE_S
-        self.elapsed = min(self._end_s, int((min(now_s, silent_from) - self._begun_s) * self._speed))
-        while self._left and self._left[0][0] <= self.elapsed:
-            self._change(*self._left.pop(0))
-        if self.elapsed >= self._end_s or now_s >= silent_from:
-            self.stop()
-
-    def stop(self) -> None:
-        """End it: every output goes to its safe level."""
-        self.playing = False
-        for output, level in enumerate(self.levels):
-            if level:
-                self._change(self.elapsed, output, 0)
-
-    def take(self) -> bytes:
-        """Return and forget what happened since it was last asked, as many changes as one answer holds."""
-        most = CHUNK // CHANGE_SIZE
-        taken, self._happened = self._happened[:most], self._happened[most:]
-        return b"".join(at.to_bytes(3, "little") + bytes((output, level)) for at, output, level in taken)
-
-    def take_lost(self) -> int:
-        """Return and forget how many changes were lost."""
-        lost, self.lost = self.lost, 0
-        return lost
-
-    def _change(self, at_s: int, output: int, level: int) -> None:
-        if self.levels[output] == level:
-            return
-        self.levels[output] = level
-        if len(self._happened) < _ROOM:
-            self._happened.append((at_s, output, level))
-        else:
-            self.lost = min(self.lost + 1, 0xFF)
+    def goes_on(self, now_s: float) -> bool:
+        """Whether it has not ended by silence."""
+        return self._shown_s is not None and now_s - self._shown_s <= PLAY_SILENCE_S

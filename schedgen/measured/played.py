@@ -5,7 +5,9 @@ from __future__ import annotations
 import statistics
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
+from schedgen.errors import OutOfRange
 from schedgen.settings.meaning import DecodedDive
 from schedgen.settings.schedule import edges
 
@@ -21,11 +23,10 @@ class Switched:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """Changes expected and seen: matched ones with the greatest difference in s, missed ones, and ones too many."""
+    """Changes expected and seen: how many, those that came at their second, missed ones, and ones too many."""
 
     expected: int
     matched: int
-    worst_error_s: int
     missed: tuple[Switched, ...]
     extra: tuple[Switched, ...]
 
@@ -47,24 +48,46 @@ def expected_changes(dive: DecodedDive) -> tuple[Switched, ...]:
     return tuple(found)
 
 
-def compare(expected: Iterable[Switched], seen: Iterable[Switched], within_s: int = 1) -> Compared:
-    """Match changes of the same output and level, in order of time, that lie within `within_s` of each other."""
+def seconds_to_ask(expected: Iterable[Switched], end_s: int, step_s: int) -> tuple[int, ...]:
+    """The elapsed seconds at which a board is looked at, rising, from 0 to `end_s`.
+
+    Each second with a change and the second before it, so that a change is known to the second, and others between
+    them, so that none is more than `step_s` from the next. Raises `OutOfRange` for a step below 1.
+    """
+    if step_s < 1:
+        raise OutOfRange(f"a step of {step_s} s between two looks is below 1 s")
+    wanted = {0, end_s - 1, end_s}
+    for change in expected:
+        wanted |= {change.at_s - 1, change.at_s}
+    ordered = sorted(second for second in wanted if 0 <= second <= end_s)
+    found = [ordered[0]]
+    for before, second in pairwise(ordered):
+        found += [*range(before + step_s, second, step_s), second]
+    return tuple(found)
+
+
+def changes_in(looks: Iterable[tuple[int, Sequence[int]]], outputs: Sequence[str]) -> tuple[Switched, ...]:
+    """What changed from one look to the next, everything being off before the first. A look: second, levels."""
+    held = [0] * len(outputs)
+    found = []
+    for at_s, levels in looks:
+        for number, name in enumerate(outputs):
+            if levels[number] != held[number]:
+                held[number] = levels[number]
+                found.append(Switched(at_s, name, levels[number]))
+    return tuple(found)
+
+
+def compare(expected: Iterable[Switched], seen: Iterable[Switched]) -> Compared:
+    """Match changes of the same output and level at the same second."""
     wanted, left = list(expected), list(seen)
-    missed, worst, matched = [], 0, 0
+    missed = []
     for one in wanted:
-        near = [
-            other
-            for other in left
-            if (other.output, other.level) == (one.output, one.level) and abs(other.at_s - one.at_s) <= within_s
-        ]
-        if not near:
+        if one in left:
+            left.remove(one)
+        else:
             missed.append(one)
-            continue
-        best = min(near, key=lambda other: abs(other.at_s - one.at_s))
-        left.remove(best)
-        matched += 1
-        worst = max(worst, abs(best.at_s - one.at_s))
-    return Compared(len(wanted), matched, worst, tuple(missed), tuple(left))
+    return Compared(len(wanted), len(wanted) - len(missed), tuple(missed), tuple(left))
 
 
 @dataclass(frozen=True, slots=True)

@@ -106,16 +106,19 @@ def played_lines(
     compared: Compared,
     states: Sequence[State],
     below_rest: Callable[[State], tuple[float, float]],
-    lost: int,
+    asked: int,
+    end_s: int,
     after: Identity,
     paint: Paint,
 ) -> list[str]:
     """Changes and voltages of a played dive against the Plan, and what the board is afterwards."""
-    good = compared.same and not lost
+    good = compared.same
     word = paint("The same", "green") if good else paint("Different", "bold", "red")
     lines = [
-        f"{word} as the Plan: {compared.matched} of {compared.expected} changes seen, {len(compared.extra)} extra, "
-        f"worst {compared.worst_error_s} s off; {lost} lost on the line.",
+        f"{word} as the Plan: {compared.matched} of {compared.expected} changes seen at their second, "
+        f"{len(compared.extra)} extra.",
+        f"The board was looked at in {asked} of {end_s + 1} elapsed seconds: each one with a change, the one before",
+        "it, and others in even steps between them.",
     ]
     lines += [f"  missed  {_change(one)}" for one in compared.missed[:10]]
     lines += [f"  extra   {_change(one)}" for one in compared.extra[:10]]
@@ -135,7 +138,9 @@ def played_lines(
     return lines
 
 
-def played_record(compared: Compared, states: Sequence[State], lost: int, after: Identity) -> dict[str, Any]:
+def played_record(
+    compared: Compared, states: Sequence[State], asked: int, end_s: int, after: Identity
+) -> dict[str, Any]:
     """The same as plain values for JSON."""
     return {
         "edges": {
@@ -143,8 +148,8 @@ def played_record(compared: Compared, states: Sequence[State], lost: int, after:
             "seen": compared.matched,
             "missed": [_change(one) for one in compared.missed],
             "extra": [_change(one) for one in compared.extra],
-            "worst_error_s": compared.worst_error_s,
-            "lost": lost,
+            "asked_s": asked,
+            "of_s": end_s + 1,
         },
         "states": [{"on": dict(state.on), "pack_v": state.volts, "readings": state.count} for state in states],
         "armed_afterwards": after.armed,

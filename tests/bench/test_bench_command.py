@@ -178,7 +178,8 @@ def test_the_whole_dive_is_played_compared_and_leaves_nothing_armed(
     assert code == 0, err
     assert "Lights get hot" in err
     edges = record["edges"]
-    assert (edges["missed"], edges["extra"], edges["lost"]) == ([], [], 0)
+    assert (edges["missed"], edges["extra"]) == ([], [])
+    assert 2 * edges["expected"] < edges["asked_s"] < edges["of_s"]
     assert edges["expected"] == edges["seen"] > 100
     assert record["armed_afterwards"] is False
     assert board.holdings.essentials() is None or not board.holdings.armed_code

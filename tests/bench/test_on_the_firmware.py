@@ -13,12 +13,11 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "firmware"))
 from host_rig import Rig, rig_for
 from settings_dives import HOUR, make_plan, window
 
-from schedgen.link.bench import begin_playing, measure, playing, pulse, stop_playing, wait
+from schedgen.link.bench import measure, play, pulse, show, stop_playing
 from schedgen.link.client import Client, Refused
 from schedgen.link.last_dive import last_dive
-from schedgen.link.messages import NO_CODE
 from schedgen.link.ports import VirtualPort
-from schedgen.measured.played import Switched, compare, expected_changes
+from schedgen.measured.played import changes_in, compare, expected_changes, seconds_to_ask
 from schedgen.plan.model import Burst, Flash, Plan
 from schedgen.settings.code import code_number, dive_code
 from schedgen.settings.decode import decode
@@ -56,6 +55,7 @@ def block(rig: Rig) -> bytes:
     block = rig.block(plan_for(rig))
     rig.load(block)
     rig.host.host.lead = 1
+    rig.host.seconds(1)
     return block
 
 
@@ -67,18 +67,22 @@ def test_the_pack_is_measured_as_often_as_asked(rig: Rig, block: bytes) -> None:
     assert average.spread_v == 0
 
 
-@pytest.mark.parametrize("speed", [60, 3600])
-def test_every_change_is_played_and_told_and_no_release_moves(rig: Rig, block: bytes, speed: int) -> None:
+def test_every_change_is_shown_and_no_release_moves(rig: Rig, block: bytes) -> None:
     client = client_of(rig)
     before = rig.host.memory
     rig.host.edges()
-    begin_playing(client, code_number(block), speed)
-    seen = []
-    for now in playing(client):
-        seen += [Switched(one.at_s, rig.names[one.output], one.level) for one in now.changes]
-    found = compare(expected_changes(decode(block, rig.names)), seen)
+    dive = decode(block, rig.names)
+    expected = expected_changes(dive)
+    lit = []
+    looks = []
+    for one in play(client, code_number(block), seconds_to_ask(expected, dive.end_s, 97), speed=1e6):
+        looks.append((one.at_s, one.levels))
+        lit.append(bool(rig.host.host.lit))
+    found = compare(expected, changes_in(looks, rig.names))
     assert found.same, found
-    assert found.worst_error_s == 0
+    releases = [number for number, output in enumerate(rig.board.outputs.values()) if output.kind == "release"]
+    assert lit == [any(levels[number] for number in releases) for _, levels in looks]
+    assert any(lit)
     moved = {edge.output for edge in rig.host.edges()}
     assert moved == {rig.names.index(name) for name in (rig.names[0], rig.names[1], "PWM1")}
     assert not any(rig.host.levels)
@@ -86,45 +90,67 @@ def test_every_change_is_played_and_told_and_no_release_moves(rig: Rig, block: b
     assert not client.identify().armed
 
 
-def test_playing_ends_by_silence_without_the_lead_and_when_told(rig: Rig, block: bytes) -> None:
-    client = client_of(rig)
-    begin_playing(client, code_number(block), 600)
-    for now in playing(client):
-        if now.changes:
-            break
+def test_it_ends_by_silence_without_the_lead_and_when_told(rig: Rig, block: bytes) -> None:
+    client, code = client_of(rig), code_number(block)
+    show(client, code, HOUR)
     assert any(rig.host.levels)
-    wait(client.port, 12)
+    rig.host.seconds(9)
+    assert any(rig.host.levels)
+    rig.host.seconds(2)
     assert not any(rig.host.levels)
-    begin_playing(client, code_number(block), 600)
+    show(client, code, HOUR)
     rig.host.host.lead = 0
-    wait(client.port, 2)
-    assert not list(playing(client))[-1].playing
+    rig.host.seconds(2)
+    assert not any(rig.host.levels)
+    with pytest.raises(Refused, match="bench lead"):
+        show(client, code, HOUR)
     rig.host.host.lead = 1
-    begin_playing(client, code_number(block), 600)
+    rig.host.seconds(1)
+    show(client, code, HOUR)
     stop_playing(client)
-    assert not list(playing(client))[-1].playing
+    assert not any(rig.host.levels)
+    stop_playing(client)
+    show(client, code, HOUR)
+    assert any(rig.host.levels)
+    show(client, code, decode(block).end_s)
+    assert not any(rig.host.levels)
+    pulse(client, 0, 1.0)
 
 
 def test_what_changes_something_is_refused_while_a_dive_is_played(rig: Rig, block: bytes) -> None:
-    client = client_of(rig)
-    begin_playing(client, code_number(block), 60)
+    client, code = client_of(rig), code_number(block)
+    show(client, code, HOUR)
     for action in (
-        lambda: client.request("arm", code=code_number(block)),
         lambda: pulse(client, 0, 1.0),
+        lambda: client.request("measure"),
         lambda: client.request("name", given_name="x"),
-        lambda: begin_playing(client, code_number(block), 60),
+        lambda: client.request("write", slot=1, offset=0, length=1, data=b"x"),
     ):
         with pytest.raises(Refused) as refused:
             action()
         assert refused.value.reason == "busy"
     stop_playing(client)
     with pytest.raises(Refused, match="another dive code"):
-        begin_playing(client, code_number(block) ^ 1, 60)
-    client.request("arm", code=code_number(block))
-    for name, values in (("play", {"code": NO_CODE, "speed": 60}), ("follow", {}), ("measure", {"readings": 9})):
+        show(client, code ^ 1, HOUR)
+    show(client, code, HOUR)
+    client.request("arm", code=code)
+    assert not any(rig.host.levels)
+    for name, values in (("play", {"code": code, "elapsed": 60}), ("measure", {})):
         with pytest.raises(Refused) as refused:
             client.request(name, **values)  # type: ignore[arg-type]
         assert refused.value.reason == "armed"
+
+
+def test_a_dive_armed_after_it_was_played_flies_from_its_beginning(rig: Rig, block: bytes) -> None:
+    client, code = client_of(rig), code_number(block)
+    show(client, code, 5 * HOUR)
+    client.request("arm", code=code)
+    client.request("start", code=code)
+    rig.host.edges()
+    rig.host.seconds(2 * HOUR + 10)
+    assert client.identify().elapsed_s == 2 * HOUR + 10
+    assert rig.levels()["PWM1"] == 70
+    assert rig.levels()[rig.names[1]] == 0
 
 
 def test_a_new_board_tells_of_no_dive_and_an_armed_one_of_none_yet(rig: Rig, block: bytes) -> None:

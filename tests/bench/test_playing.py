@@ -1,19 +1,29 @@
-"""Playing a dive: every change is told, it ends by itself, by silence and without the lead, and releases stay off."""
+"""Playing a dive: every change is seen, it ends at the end, by silence and without the lead, and releases stay off."""
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from bench_rig import BOARD_TYPE, NEW, OLD, blank_board, port_to
+from crccheck.crc import Crc16Ibm3740
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from schedgen.errors import BoardRefused, OutOfRange
 from schedgen.link import deck
-from schedgen.link.bench import begin_playing, measure, playing, pulse, stop_playing, wait
+from schedgen.link.bench import measure, play, pulse, show, stop_playing, wait
 from schedgen.link.client import Client, Refused
 from schedgen.link.virtual import VirtualBoard
 from schedgen.link.virtual_bench import VirtualPack
-from schedgen.measured.played import Switched, compare, expected_changes, states_of
+from schedgen.measured.played import (
+    Switched,
+    changes_in,
+    compare,
+    expected_changes,
+    seconds_to_ask,
+    states_of,
+)
 from schedgen.settings.code import from_crockford
 from schedgen.settings.decode import decode
 
@@ -34,53 +44,89 @@ def client_of(board: VirtualBoard) -> Client:
 CODE = from_crockford(NEW.code)
 
 
-@pytest.mark.parametrize("speed", [60, 3600])
-def test_every_change_of_the_block_is_told_and_none_besides(board: VirtualBoard, speed: int) -> None:
+EXPECTED = expected_changes(decode(NEW.block, NEW.dive.outputs))
+
+
+@pytest.mark.parametrize("step", [1, 6, 360])
+def test_every_change_of_the_block_is_seen_and_none_besides(board: VirtualBoard, step: int) -> None:
     client = client_of(board)
-    begin_playing(client, CODE, speed)
-    seen = []
-    for now in playing(client):
-        seen += [Switched(one.at_s, NEW.dive.outputs[one.output], one.level) for one in now.changes]
-        assert now.lost == 0
-    assert compare(expected_changes(decode(NEW.block, NEW.dive.outputs)), seen).same
+    asked = seconds_to_ask(EXPECTED, NEW.dive.end_s, step)
+    looks = [(one.at_s, one.levels) for one in play(client, CODE, asked, speed=1e6)]
+    assert compare(EXPECTED, changes_in(looks, NEW.dive.outputs)).same
+    assert len(looks) == len(asked)
     assert client.identify().state == "on bench"
+    assert not any(board.levels)
+
+
+def test_the_dive_takes_as_long_as_its_speed_says(board: VirtualBoard) -> None:
+    client = client_of(board)
+    begun = client.port.now()
+    for _ in play(client, CODE, range(0, 3601, 60), speed=600):
+        pass
+    assert client.port.now() - begun == pytest.approx(6.0, abs=0.1)
+
+
+@settings(deadline=None, max_examples=50)
+@given(st.sets(st.integers(0, 5000), max_size=20), st.integers(1, 400))
+def test_a_change_is_looked_at_and_the_second_before_it_and_no_gap_is_longer(seconds: set[int], step: int) -> None:
+    changes = [Switched(at, "OUT1", 100) for at in seconds]
+    asked = seconds_to_ask(changes, 5001, step)
+    assert asked[0] == 0
+    assert asked[-2:] == (5000, 5001)
+    assert all(0 < later - sooner <= step for sooner, later in pairwise(asked))
+    assert {one for at in seconds for one in (at, at - 1) if one >= 0} <= set(asked)
+
+
+def test_a_change_in_another_second_is_missed_and_extra() -> None:
+    looks = [(0, (0,)), (9, (0,)), (10, (0,)), (11, (100,)), (20, (0,))]
+    found = compare([Switched(10, "OUT1", 100), Switched(20, "OUT1", 0)], changes_in(looks, ["OUT1"]))
+    assert found.missed == (Switched(10, "OUT1", 100),)
+    assert found.extra == (Switched(11, "OUT1", 100),)
 
 
 def test_a_release_stays_off_while_its_light_is_lit(board: VirtualBoard) -> None:
     client = client_of(board)
-    begin_playing(client, CODE, 3600)
-    lit = False
-    for now in playing(client, every_s=0.02):
-        assert board.levels[6] == board.levels[7] == 0
-        lit |= any(one.output == 6 and one.level == 100 for one in now.changes)
-    assert lit
+    at_s = NEW.dive.at_s
+    assert show(client, CODE, at_s - 1).levels[6] == 0
+    assert show(client, CODE, at_s).levels[6] == 100
+    assert board.levels[6] == board.levels[7] == 0
+    assert show(client, CODE, at_s + NEW.dive.primary.fire_s).levels[6] == 0  # type: ignore[union-attr]
 
 
-def test_it_ends_without_the_lead_and_after_ten_seconds_of_silence(board: VirtualBoard) -> None:
+def test_it_ends_without_the_lead_after_ten_seconds_of_silence_and_when_told(board: VirtualBoard) -> None:
     client = client_of(board)
-    begin_playing(client, CODE, 60)
-    wait(client.port, 62)  # the first window begins after an hour; nobody asks meanwhile
+    assert show(client, CODE, 3600).levels[0] == 100
+    assert board.levels[0] == 100
+    wait(client.port, 9)
+    assert board.levels[0] == 100
+    wait(client.port, 2)
     assert not any(board.levels)
-    last = list(playing(client))[-1]
-    assert not last.playing
-    assert 500 <= last.elapsed_s <= 660
-    begin_playing(client, CODE, 60)
+    show(client, CODE, 3600)
     board.lead = False
     wait(client.port, 0.5)
     assert not any(board.levels)
-    assert not list(playing(client))[-1].playing
+    with pytest.raises(Refused, match="bench lead"):
+        show(client, CODE, 3600)
+    board.lead = True
+    show(client, CODE, 3600)
+    stop_playing(client)
+    assert not any(board.levels)
+    stop_playing(client)  # also when nothing is shown
+    show(client, CODE, 3600)
+    assert not any(show(client, CODE, NEW.dive.end_s).levels)
+    assert not any(board.levels)
+    pulse(client, 0, 1.0)
 
 
 def test_what_would_change_something_is_refused_meanwhile(board: VirtualBoard) -> None:
     client = client_of(board)
-    begin_playing(client, CODE, 60)
+    show(client, CODE, 60)
     before = bytes(board.memory.image)
     for action in (
-        lambda: client.request("arm", code=CODE),
         lambda: pulse(client, 0, 1.0),
+        lambda: client.request("measure"),
         lambda: client.request("name", given_name="x"),
         lambda: client.request("write", slot=1, offset=0, length=1, data=b"x"),
-        lambda: begin_playing(client, CODE, 60),
     ):
         with pytest.raises(Refused) as refused:
             action()
@@ -88,28 +134,51 @@ def test_what_would_change_something_is_refused_meanwhile(board: VirtualBoard) -
     stop_playing(client)
     assert bytes(board.memory.image) == before
     pulse(client, 0, 1.0)
+    with pytest.raises(Refused) as refused:
+        show(client, CODE, 60)
+    assert refused.value.reason == "busy"
+
+
+def test_arming_ends_it(board: VirtualBoard) -> None:
+    client = client_of(board)
+    show(client, CODE, 3600)
+    client.request("arm", code=CODE)
+    assert not any(board.levels)
+    assert client.identify().state == "armed"
 
 
 @pytest.mark.parametrize("code", [from_crockford(OLD.code), 0])
-def test_another_code_plays_nothing(board: VirtualBoard, code: int) -> None:
+def test_another_code_shows_nothing(board: VirtualBoard, code: int) -> None:
     client = client_of(board)
     with pytest.raises(BoardRefused):
-        begin_playing(client, code, 60)
+        show(client, code, 3600)
+    assert not any(board.levels)
 
 
-def test_an_armed_board_plays_and_measures_nothing(board: VirtualBoard) -> None:
+def test_an_armed_board_shows_and_measures_nothing(board: VirtualBoard) -> None:
     deck.arm(port_to(board), NEW.code)
     client = client_of(board)
-    for name, values in (("play", {"code": CODE, "speed": 60}), ("measure", {"readings": 5}), ("follow", {})):
+    for name, values in (("play", {"code": CODE, "elapsed": 60}), ("measure", {})):
         with pytest.raises(Refused) as refused:
             client.request(name, **values)  # type: ignore[arg-type]
         assert refused.value.reason == "armed"
 
 
-@pytest.mark.parametrize("speed", [0, 3601])
-def test_a_speed_out_of_its_bounds_is_refused_here(board: VirtualBoard, speed: int) -> None:
-    with pytest.raises(OutOfRange, match="3600"):
-        begin_playing(client_of(board), CODE, speed)
+def test_a_step_below_a_second_is_refused() -> None:
+    with pytest.raises(OutOfRange, match="below 1 s"):
+        seconds_to_ask([], 100, 0)
+
+
+def test_a_calibrated_board_is_measured_with_its_calibration(board: VirtualBoard) -> None:
+    client = client_of(board)
+    board.pack.open_v = 10.0
+    client.request("name", given_name="Tern 2")
+    assert measure(client).mean_v == pytest.approx(10.0, abs=1e-6)
+    row = board.memory.read(256, 32)
+    body = (-250).to_bytes(2, "little", signed=True) + row[22:30]
+    board.memory.write(256 + 20, body + Crc16Ibm3740.calc(body).to_bytes(2, "big"))
+    # By hand: 10 V x (1 - 250/10000) = 9.75 V.
+    assert measure(client).mean_v == pytest.approx(9.75, abs=1e-6)
 
 
 @settings(deadline=None, max_examples=30)
@@ -136,15 +205,6 @@ def test_mean_and_spread_are_those_of_the_readings(volts: float, noise: float, c
     spread = (sum((value - mean) ** 2 for value in used) / (len(used) - 1)) ** 0.5
     assert average.mean_v * 1000 == pytest.approx(mean, abs=1e-6)
     assert average.spread_v * 1000 == pytest.approx(spread, abs=1e-6)
-
-
-def test_missed_and_extra_changes_are_told_apart() -> None:
-    wanted = [Switched(10, "OUT1", 100), Switched(20, "OUT1", 0), Switched(30, "PWM1", 70)]
-    seen = [Switched(11, "OUT1", 100), Switched(30, "PWM1", 60), Switched(40, "OUT2", 100)]
-    found = compare(wanted, seen)
-    assert found.missed == (wanted[1], wanted[2])
-    assert found.extra == (seen[1], seen[2])
-    assert (found.matched, found.worst_error_s, found.same) == (1, 1, False)
 
 
 def test_voltages_are_grouped_by_what_was_on() -> None:

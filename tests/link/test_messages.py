@@ -28,7 +28,8 @@ def value_of(field: Field, length: int) -> st.SearchStrategy[Value]:
         return st.integers(0, field.top)
     if field.kind == "text":
         return st.text(PRINTABLE, max_size=field.width)
-    return st.binary(min_size=length, max_size=length)
+    size = field.width or length
+    return st.binary(min_size=size, max_size=size)
 
 
 @st.composite

@@ -18,12 +18,13 @@ from schedgen.firmware.rehearse.serving import served, served_board
 from schedgen.firmware.rehearse.supply import supply_of
 from schedgen.firmware.rehearse.target import LIGHT
 from schedgen.link import deck
-from schedgen.link.bench import begin_playing, measure, playing, pulse, stop_playing, wait
+from schedgen.link.bench import measure, play, pulse, wait
 from schedgen.link.client import Client, Refused
 from schedgen.link.last_dive import last_dive
 from schedgen.link.search import who
 from schedgen.link.trial import try_output
 from schedgen.load import load
+from schedgen.measured.played import changes_in, compare, expected_changes, seconds_to_ask
 from schedgen.settings.code import from_crockford
 from schedgen.settings.slot import pack_slot
 
@@ -49,7 +50,7 @@ def test_upload_readback_name_arm_and_disarm(name: str, board: Board) -> None:
         assert who(port).given_name == "WHELK"
         assert deck.arm(port, settings.code).armed
         with pytest.raises(Refused) as refused:
-            Client(port).request("measure", readings=9)
+            Client(port).request("measure")
         assert refused.value.reason == "armed"
         assert deck.disarm(port).state == "on bench"
         assert last_dive(Client(port)) is None
@@ -99,21 +100,21 @@ def test_bench_finds_a_load_that_is_there_and_one_that_is_not(
     assert "OUT2" not in supply.draws
 
 
-def test_a_dive_is_played_and_stopped(name: str, board: Board) -> None:
-    settings = full_settings(board)
+def test_a_short_dive_is_played_to_its_end_and_leaves_nothing_armed(name: str, board: Board) -> None:
+    settings = full_settings(board, 3, 2)
+    expected = expected_changes(settings.dive)
+    asked = seconds_to_ask(expected, settings.dive.end_s, 600)
     with opened(name, board.serial.baud) as port:
         deck.upload(port, settings, board.board_type)
-        client = Client(port)
-        begin_playing(client, from_crockford(settings.code), 3600)
-        changes = []
-        for now in playing(client):
-            changes += now.changes
-            if len(changes) >= 4:
-                break
-        assert [change.at_s for change in changes[:2]] == [3600, 3600 + 69]
-        stop_playing(client)
-        assert not list(playing(client))[-1].playing
-        assert client.identify().state == "on bench"
+        client = Client(port, limit_s=300.0)
+        looks = [(one.at_s, one.levels) for one in play(client, from_crockford(settings.code), asked, 1e6)]
+        assert [one for one, _ in looks] == list(asked)
+        found = compare(expected, changes_in(looks, board.output_names))
+        assert found.same, found
+        assert {"OUT1", "REL1"} <= {one.output for one in expected}
+        after = client.identify()
+        assert (after.state, after.armed) == ("on bench", False)
+        assert deck.readback(port).block == settings.block
 
 
 def test_a_bad_line_never_makes_a_wrong_verified_never_arms_and_never_releases(board: Board) -> None:
