@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -47,9 +48,15 @@ def test_every_part_of_the_family_builds_and_has_room_for_its_stack(part: str) -
     assert image.static_memory + image.deepest_stack <= parts()[part].sram
 
 
-def test_a_part_without_room_for_the_image_is_refused_with_the_figures() -> None:
-    with pytest.raises(UsageError, match=r"takes \d+ bytes of flash .* ATmega1608 has 16384"):
+def test_a_part_without_room_for_the_image_is_refused_with_the_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    small = {**parts(), "ATmega1608": replace(parts()["ATmega1608"], flash=12 * 1024)}
+    monkeypatch.setattr("schedgen.firmware.generate.parts", lambda: small)
+    with pytest.raises(UsageError, match=r"takes \d+ bytes of flash .* ATmega1608 has 12288"):
         build(board_with("thole-1608"))
+
+
+def test_the_smallest_part_builds() -> None:
+    assert len(build(board_with("thole-1608")).flash) <= 16 * 1024
 
 
 def test_the_atmega328p_builds() -> None:
