@@ -55,9 +55,10 @@ def occurrences(window: Window, state: State) -> list[Span]:
         spans = [(start, stop)]
     else:
         every, on = window.burst.every_s, window.burst.on_s
-        count = window.burst.count
         latest = (state.end - 1 if stop == NEVER else stop - on) - start
-        count = min(count, latest // every + 1)
+        count = latest // every + 1
+        if stop != NEVER:
+            count = min(count, window.burst.count)
         spans = [(start + k * every, start + k * every + on) for k in range(count)]
     return [(a, min(b, limit)) for a, b in spans if a < min(b, limit)]
 

@@ -71,9 +71,9 @@ def _covers(window: Window, t: int, lead: int, trail: int, face: Clockface) -> b
     if window.burst is None:
         return t - trail < stop
     every, on, count = window.burst.every_s, window.burst.on_s, window.burst.count
+    k = min(since // every, (last - start) // every)
     if stop < FOREVER:
-        last = min(last, stop - on)
-    k = min(since // every, count - 1, (last - start) // every)
+        k = min(k, count - 1, (stop - on - start) // every)
     return k >= 0 and t - trail < start + k * every + on
 
 

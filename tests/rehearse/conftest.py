@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))  # pytest runs in importlib mode
+sys.path.insert(0, str(Path(__file__).parents[1] / "settings"))
 
 from rehearse_dives import DIVES
 
