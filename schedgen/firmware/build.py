@@ -25,13 +25,13 @@ MOST_FLASH = 14 * 1024
 MOST_STATIC = 700
 """Bytes of static memory that it may take, on every part."""
 _OPTIONS = (
-    "-Os", "-flto", "-mrelax", "-mcall-prologues", "-mstrict-X", "-ffunction-sections", "-fdata-sections",
-    "-fshort-enums", "-fwrapv", "-fno-toplevel-reorder", "-fno-guess-branch-probability", "-fno-move-loop-invariants",
-    "-fno-gcse", "-fno-tree-forwprop", "-fno-tree-sink", "--param=max-jump-thread-duplication-stmts=4",
+    "-Os", "-flto", "-mrelax", "-mcall-prologues", "-mstrict-X", "-fshort-enums", "-fwrapv",
+    "-fno-guess-branch-probability", "-fno-move-loop-invariants", "-fno-gcse", "-fno-tree-sink", "-fno-tree-vrp",
+    "-fno-tree-coalesce-vars", "-fno-tree-scev-cprop", "-frename-registers", "-fira-algorithm=priority",
+    "-fira-region=all",
 )  # fmt: skip
-"""Each of those after -fshort-enums was kept because it makes the image smaller on all our boards: what an optimization
-saves in time it mostly spends in bytes here, and addresses that stay in the order of the source are reached by shorter
-jumps."""
+"""Each was kept because it makes the image smaller on all our boards: what an optimization saves in time it mostly
+spends in bytes here."""
 _LINKING = ("-nostartfiles", "-Wl,--gc-sections", "-Wl,--defsym=__TEXT_REGION_LENGTH__=65536")
 """Without the C library's start-up files, for ours are shorter (port_avr/start.c). The last one lets the linker finish
 an image that is too large, so that its figures can be told."""
