@@ -18,7 +18,7 @@ from schedgen.firmware.rehearse.part_crystal import Crystal
 from schedgen.firmware.rehearse.part_image import Image, Memories, Wiring, program_of
 from schedgen.firmware.rehearse.part_memory import MemoryTap, UserRow
 from schedgen.firmware.rehearse.part_model import ADC_SLEEP, Hardware, PlainRegisters, discard
-from schedgen.firmware.rehearse.part_native import NativeRtc, PinRecorder, SleepCounter, library, runner
+from schedgen.firmware.rehearse.part_native import NativeRtc, PinRecorder, RowMirror, SleepCounter, library, runner
 from schedgen.firmware.rehearse.part_oscillator import Oscillator
 from schedgen.firmware.rehearse.part_pinchange import PinChange
 from schedgen.firmware.rehearse.part_power import BrownOut, ClockControl, Protection
@@ -29,6 +29,7 @@ from schedgen.firmware.rehearse.part_timer2 import Timer2
 from schedgen.firmware.rehearse.part_usart import ATMEGA328, MEGAAVR, Usart
 from schedgen.firmware.rehearse.part_watch import NativeWatcher, PythonWatcher, Watcher
 
+ROW_SIZE = 64
 _DIGITAL_CHANGE = int(core.Wire.SignalId.DigitalChange)
 _NVM_KINDS = {"eeprom": "EEPROM", "row": "USERROW"}
 
@@ -54,6 +55,7 @@ class SimulatedPart:
         self._outside: dict[str, str | float] = {}
         self._hooks: list[Any] = []
         self._native_rtc: NativeRtc | None = None
+        self._row: RowMirror | None = None
         self._models: list[Hardware] = []
         self._watching: list[Hardware] = []
         crystal.running = False
@@ -113,11 +115,17 @@ class SimulatedPart:
         self._models = [*rtc, self.usart, self.brown_out, self.dimmer, self.clock_control, missing]
         self.tap = MemoryTap(0x1000, lambda value: bool(value & 7))
         guard = Protection()
-        row = UserRow(64, lambda: self.read("row"))
-        self.tap.changes = row.forget
-        for watching in (self.tap, guard, row):
-            watching.watch(self.device)
-        self._watching = [self.tap, guard, row]
+        if self.native is not None:
+            self._row = RowMirror(self.native, self.device, UserRow.base, ROW_SIZE, lambda: self.read("row"))
+            self.tap.changes = self._row.forget
+        else:
+            row = UserRow(ROW_SIZE, lambda: self.read("row"))
+            self.tap.changes = row.forget
+            row.watch(self.device)
+            self._watching.append(row)
+        self.tap.watch(self.device)
+        guard.watch(self.device)
+        self._watching += [self.tap, guard]
         if self.analogue is not None:
             noisy = NoisyResult(self.analogue.code, self._seen, self._peek, self.image.supply_v)
             noisy.watch(self.device)
@@ -301,13 +309,14 @@ class SimulatedPart:
         """Tell the edges that the recorder in C++ has kept."""
         if self._recorder is None:
             return
-        outputs = list(self.wiring.outputs.items())
+        by_number = [(name, (0, 100) if high else (100, 0)) for name, (_, high, _) in self.wiring.outputs.items()]
+        told, on_edge = self._levels, self.on_edge
         for cycle, number, high in self._recorder.take():
-            name, (_, active_high, _) = outputs[number]
-            level = 100 if high == active_high else 0
-            if self._levels[name] != level:
-                self._levels[name] = level
-                self.on_edge(cycle, name, level)
+            name, levels = by_number[number]
+            level = levels[high]
+            if told[name] != level:
+                told[name] = level
+                on_edge(cycle, name, level)
 
     def stop_here(self) -> None:
         """Let `run_to` return after the present instruction."""
@@ -350,4 +359,6 @@ class SimulatedPart:
         del self.device, self.loop
         _sip.delete(device)
         _sip.delete(loop)
+        if self._row is not None:
+            self._row.close()
         self._models, self._watching = [], []

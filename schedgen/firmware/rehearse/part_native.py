@@ -1,7 +1,8 @@
 """The models in C++ of `native/models.cpp`: built once on this computer, then kept; Python models where that fails.
 
 A call from the simulator into Python takes longer than fifty of the firmware's instructions. What is called in every
-simulated second stands in C++ therefore: the loop, the count of sleep, the edges of the outputs, the real-time counter.
+simulated second stands in C++ therefore: the loop, the count of sleep, the edges of the outputs, the user row, the
+real-time counter.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import ctypes
 import hashlib
 import os
 import shutil
+import struct
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
@@ -31,11 +33,12 @@ _SOURCE = Path(__file__).parent / "native" / "models.cpp"
 _OPTIONS = ("-std=c++20", "-O2", "-shared", "-fPIC")
 _BUILD_S = 120
 _Tell = ctypes.CFUNCTYPE(None, ctypes.c_int, ctypes.c_int)
+_Refill = ctypes.CFUNCTYPE(None)
 _REGISTERS = (0, 8, 10, 12, 16)
 
 
-class _Edge(ctypes.Structure):
-    _fields_ = (("cycle", ctypes.c_int64), ("number", ctypes.c_int32), ("high", ctypes.c_int32))
+_EDGE = struct.Struct("=qii")
+"""As `edge_t` of the C++: cycle, number, level."""
 
 
 @cache
@@ -105,9 +108,13 @@ def _declared(found: ctypes.CDLL) -> ctypes.CDLL:
         "pins_new": (pointer, (pointer,)),
         "pins_add": (None, (pointer, text, whole)),
         "pins_count": (whole, (pointer,)),
-        "pins_edges": (ctypes.POINTER(_Edge), (pointer,)),
+        "pins_edges": (pointer, (pointer,)),
         "pins_forget": (None, (pointer,)),
         "pins_delete": (None, (pointer,)),
+        "row_new": (pointer, (pointer, whole, whole, _Refill)),
+        "row_bytes": (pointer, (pointer,)),
+        "row_forget": (None, (pointer,)),
+        "row_delete": (None, (pointer,)),
         "rtc_new": (pointer, (pointer, whole, whole, real)),
         "rtc_clocks": (None, (pointer, real, real)),
         "rtc_busy_writes": (whole, (pointer, whole)),
@@ -152,18 +159,39 @@ class PinRecorder:
         """Record a pin under a number."""
         self.native.schedgen_pins_add(self.pointer, pin.encode("ascii"), number)
 
-    def take(self) -> list[tuple[int, int, bool]]:
-        """(cycle, number, whether high) of all edges since the last time."""
+    def take(self) -> Iterator[tuple[int, int, int]]:
+        """(cycle, number, 1 for high) of all edges since the last time."""
         count = self.native.schedgen_pins_count(self.pointer)
-        edges = self.native.schedgen_pins_edges(self.pointer)
-        taken = [(edge.cycle, edge.number, bool(edge.high)) for edge in edges[:count]] if count else []
+        raw = ctypes.string_at(self.native.schedgen_pins_edges(self.pointer), count * _EDGE.size)
         self.native.schedgen_pins_forget(self.pointer)
-        return taken
+        return _EDGE.iter_unpack(raw)
 
     def close(self) -> None:
         """Let the pins go; to be called while the device lives."""
         self.native.schedgen_pins_delete(self.pointer)
         self.pointer = None
+
+
+class RowMirror:
+    """Lets the user row be read through the data space; `read` is asked for its content after each `forget`."""
+
+    def __init__(self, native: ctypes.CDLL, device: Any, base: int, size: int, read: Callable[[], bytes]) -> None:
+        self.native, self.size, self.read = native, size, read
+        self._refill = _Refill(self._fill)
+        self.pointer = native.schedgen_row_new(_sip.unwrapinstance(device), base, size, self._refill)
+
+    def _fill(self) -> None:
+        ctypes.memmove(
+            self.native.schedgen_row_bytes(self.pointer), self.read().ljust(self.size)[: self.size], self.size
+        )
+
+    def forget(self) -> None:
+        """Read again at the next look."""
+        self.native.schedgen_row_forget(self.pointer)
+
+    def close(self) -> None:
+        """To be called when the device is gone."""
+        self.native.schedgen_row_delete(self.pointer)
 
 
 class NativeRtc:

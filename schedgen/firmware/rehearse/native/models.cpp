@@ -1,5 +1,5 @@
 /* models.cpp: what the simulator calls most often, without a call into Python: the loop itself, the sleep counter, the
-   outputs' edges, and the real-time counter of the megaAVR 0-series. Each does what its Python model does, cycle by cycle.
+   outputs' edges, the user row, and the real-time counter of the megaAVR 0-series. Each does what its Python model does, cycle by cycle.
    Built on the user's computer against the simulator's headers; where that fails, the Python models do the work. */
 #include <algorithm>
 #include <cmath>
@@ -88,6 +88,39 @@ public:
 
 private:
     Device &m_device;
+};
+
+/* ---- the user row, which the stock model shows as zeros ---- */
+
+using refill_t = void (*)();
+
+class RowMirror : public IORegHandler {
+public:
+    RowMirror(Device &device, int base, int size, refill_t refill) : bytes(static_cast<size_t>(size)), m_base(base), m_refill(refill)
+    {
+        for (int offset = 0; offset < size; offset++) {
+            device.add_ioreg_handler(reg_addr_t(base + offset), *this, bitmask_t(0), IORegister::RW);
+        }
+    }
+
+    uint8_t ioreg_read_handler(reg_addr_t addr, uint8_t) override
+    {
+        if (stale) {
+            m_refill();
+            stale = false;
+        }
+        return bytes[static_cast<size_t>(addr - m_base)];
+    }
+
+    uint8_t ioreg_peek_handler(reg_addr_t, uint8_t value) override { return value; }
+    void ioreg_write_handler(reg_addr_t, const ioreg_write_t &) override {}
+
+    std::vector<uint8_t> bytes;
+    bool stale = true;
+
+private:
+    int m_base;
+    refill_t m_refill;
 };
 
 /* ---- the real-time counter of the megaAVR 0-series ---- */
@@ -459,6 +492,14 @@ int schedgen_pins_count(const PinRecorder *pins) { return static_cast<int>(pins-
 const edge_t *schedgen_pins_edges(const PinRecorder *pins) { return pins->edges.data(); }
 void schedgen_pins_forget(PinRecorder *pins) { pins->edges.clear(); }
 void schedgen_pins_delete(PinRecorder *pins) { delete pins; }
+
+RowMirror *schedgen_row_new(Device *device, int base, int size, refill_t refill)
+{
+    return new RowMirror(*device, base, size, refill);
+}
+uint8_t *schedgen_row_bytes(RowMirror *row) { return row->bytes.data(); }
+void schedgen_row_forget(RowMirror *row) { row->stale = true; }
+void schedgen_row_delete(RowMirror *row) { delete row; }
 
 Rtc *schedgen_rtc_new(Device *device, int counter_vector, int pit_vector, double hertz)
 {
