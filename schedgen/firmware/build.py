@@ -27,8 +27,8 @@ MOST_STATIC = 700
 _OPTIONS = (
     "-Os", "-flto", "-mrelax", "-mcall-prologues", "-mstrict-X", "-fshort-enums", "-fwrapv",
     "-fno-guess-branch-probability", "-fno-move-loop-invariants", "-fno-gcse", "-fno-tree-sink", "-fno-tree-vrp",
-    "-fno-tree-coalesce-vars", "-fno-tree-scev-cprop", "-frename-registers", "-fira-algorithm=priority",
-    "-fira-region=all",
+    "-fno-tree-loop-im", "-fno-tree-scev-cprop", "-fno-toplevel-reorder", "-fipa-pta", "-frename-registers",
+    "-fira-algorithm=priority", "-fira-region=all",
 )  # fmt: skip
 """Each was kept because it makes the image smaller on all our boards: what an optimization saves in time it mostly
 spends in bytes here."""

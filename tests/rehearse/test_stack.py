@@ -50,7 +50,7 @@ def scenario(plan: Plan, board: Board, settings: Settings) -> Scenario:
     return Scenario("ff" * size, "ff" * 64, zero + HOURS * 3600.0, tuple(actions), 3)
 
 
-@pytest.mark.parametrize("board", ["halyard-4809", "cleat-328p"])
+@pytest.mark.parametrize("board", DIVES)
 def test_the_stack_goes_no_deeper_than_told_and_not_much_less_deep(board: str) -> None:
     loaded = load(DIVES[board])
     settings, image = loaded.settings(), build(loaded.board)
