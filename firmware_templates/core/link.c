@@ -45,7 +45,7 @@ static void send_last(void)
 }
 
 /* A readable frame: sequence, kind, payload in length bytes, and room for the sum. */
-static void obey(uint8_t *frame, uint8_t length)
+static PORT_APART void obey(uint8_t *frame, uint8_t length)
 {
     const uint8_t sequence = frame[0];
     if (frame[1] >= LINK_REPLY) {

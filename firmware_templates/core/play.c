@@ -42,17 +42,15 @@ void play_second(void)
 static uint8_t fired_by(const struct firing *firing, second_t at)
 {
     uint8_t tries = firing->tries;
-    while (firing->present && state.elapsed >= at) {
-        at += firing->fire_s;
-        if (state.elapsed < at) {
+    second_t since = state.elapsed - at; /* the beginning of a try */
+    while (firing->present && since >= 0) {
+        if (since < (second_t)firing->fire_s) {
             return (uint8_t)(1U << firing->output);
         }
-        if (tries > 1U) {
+        since -= tries > 1U ? (second_t)firing->pause_s : (second_t)FURTHER_TRY_S;
+        if (tries != 0U) {
+            since -= firing->fire_s;
             tries--;
-            at += firing->pause_s;
-        } else {
-            at += (second_t)FURTHER_TRY_S - (tries == 0U ? firing->fire_s : 0);
-            tries = 0;
         }
     }
     return 0;
@@ -99,9 +97,8 @@ uint8_t play_show(uint8_t *body)
     }
     memcpy(body + LINK_REPLY_PLAY_PACK_MV_AT, &state.pack_mv, 2);
     body += LINK_REPLY_PLAY_LEVELS_AT;
-    memset(body, 0, LINK_OUTPUTS);
-    for (uint8_t n = 0; n < BOARD_OUTPUTS; n++) {
-        body[n] = bit_set(fired, n) ? FULL : state.outputs[n].level;
+    for (uint8_t n = 0; n < LINK_OUTPUTS; n++) {
+        *body++ = n >= BOARD_OUTPUTS ? 0U : bit_set(fired, n) ? FULL : state.outputs[n].level;
     }
     return LINK_DONE;
 }

@@ -1,9 +1,8 @@
-/* requests.c: what each request does. Numbers and offsets come from link_messages.h; a refusal changes nothing. An answer
+/* requests.c: what each request does. Numbers and offsets come from link_messages.h; a refusal changes nothing that counts. An answer
    is made in the place of its request, whose first fields it mostly begins with; numbers lie there with the low byte first,
    as they do in the memory of every computer that this runs on. */
 #include <string.h>
 
-#include "history.h"
 #include "journal.h"
 #include "link.h"
 #include "play.h"
