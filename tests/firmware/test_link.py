@@ -108,6 +108,20 @@ def test_a_repeated_request_is_answered_again_and_not_done_again(halyard: Rig) -
     assert halyard.levels()["OUT1"] == 0
 
 
+def test_a_release_is_pulsed_only_with_the_code_and_at_most_ten_seconds(halyard: Rig) -> None:
+    _, block = dive(halyard)
+    halyard.load(block)
+    halyard.identify()
+    output, code = halyard.names.index("REL1"), code_number(block)
+    assert halyard.ask("pulse", output=output, level=100, duration_ms=100, code=code ^ 1) == "wrong code"
+    assert halyard.ask("pulse", output=output, level=100, duration_ms=10_001, code=code) == "out of range"
+    assert halyard.levels()["REL1"] == 0
+    halyard.ask("pulse", output=output, level=100, duration_ms=10_000, code=code)
+    assert halyard.levels()["REL1"] == 100
+    halyard.host.seconds(11)
+    assert halyard.levels()["REL1"] == 0
+
+
 @pytest.mark.parametrize("torn", [0, 1])
 def test_a_power_cut_at_any_write_of_an_upload_leaves_the_old_settings_or_the_new(halyard: Rig, torn: int) -> None:
     old_plan, old = dive(halyard)
