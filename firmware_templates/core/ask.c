@@ -31,6 +31,7 @@ static void say(const char *text)
 /* With a point before the last so many digits; 0: none. */
 static void say_number(second_t number, uint8_t behind)
 {
+    PORT_SAVES;
     uint8_t digits[10];
     uint8_t count = 0;
     do {

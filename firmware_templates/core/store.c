@@ -35,6 +35,7 @@ uint32_t store_sum(uint16_t address, uint16_t count)
 /* Whether it may count. */
 static bool look_at(uint8_t number)
 {
+    PORT_SAVES;
     struct slot *slot = &store_slots[number];
     struct settings said;
     uint16_t address = store_address(number);
