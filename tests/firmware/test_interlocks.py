@@ -27,6 +27,7 @@ def dive(rig: Rig, trigger: str = "water", **changes: Any) -> tuple[Plan, bytes]
         window("camera", "OUT1", 60, HOUR),
         replace(window("beacon", "OUT2", AT, None), start_moves=True),
         window("lamp", "OUT3", AT - 600, AT + 600),
+        *changes.pop("more", []),
     ]
     limits = changes.pop("limits", {})
     interlocks = Interlocks(NOT_BEFORE, LATEST, False, 3.1, 2.9, 3, ("OUT2",))
@@ -333,6 +334,32 @@ def test_what_is_over_is_not_resumed_after_a_power_on_reset(halyard: Rig) -> Non
     halyard.host.seconds(HOUR)
     assert set(halyard.levels().values()) == {0}
     assert state_of(halyard) == "over"
+
+
+def test_what_was_stood_down_stays_so_where_the_record_still_says_armed(halyard: Rig) -> None:
+    plan, block = dive(halyard)
+    zero = halyard.begin(plan, block)
+    halyard.host.seconds(HOUR)
+    halyard.ask("disarm")
+    halyard.host.poke(halyard.row, halyard.essentials(block))
+    halyard.host.boot(WATCHDOG, 1)
+    assert state_of(halyard) == "over"
+    assert first_firing(halyard, zero, END) is None
+
+
+def test_what_runs_from_an_early_release_keeps_its_time_over_a_reset(halyard: Rig) -> None:
+    moved = replace(window("strobe", "OUT4", AT + 2 * HOUR, AT + 3 * HOUR), start_moves=True, stop_moves=True)
+    zero = halyard.begin(*dive(halyard, more=[moved], limits={"keep": ("OUT2", "OUT4")}))
+    halyard.host.seconds(3 * HOUR - 60)
+    halyard.host.host.pack_mv = 8690
+    fired = first_firing(halyard, zero, END)
+    assert fired is not None
+    halyard.host.seconds(HOUR // 2)
+    halyard.host.boot(BROWN_OUT, 1)
+    halyard.host.seconds(fired + 4 * HOUR - (halyard.host.host.second - zero))
+    on = [edge.second - zero for edge in halyard.host.edges() if halyard.names[edge.output] == "OUT4" and edge.level]
+    assert len(on) == 1
+    assert fired + 2 * HOUR - 60 <= on[0] <= fired + 2 * HOUR + 62
 
 
 def test_with_neither_journal_nor_essentials_nothing_fires(halyard: Rig) -> None:
