@@ -24,7 +24,7 @@ static void turn_flashes(void)
     uint8_t every = 0;
     struct output_state *output = state.outputs;
     for (uint8_t n = BOARD_OUTPUTS; n > 0U; n--, output++) {
-        if (output->every == 0U || output->steady) {
+        if (output->lit >= output->every) {
             continue;
         }
         uint16_t phase = (uint16_t)(output->phase + state.flash_since);
@@ -68,7 +68,7 @@ void dive_drive(void)
             if ((BOARD_RELEASES & bit) != 0U) {
                 percent = (here->fires & bit) != 0U ? FULL : 0U;
             } else if ((here->alone && here->fires != 0U)
-                       || (output->every != 0U && !output->steady && output->phase >= output->lit)) {
+                       || (output->lit != 0U && output->phase >= output->lit)) {
                 percent = 0;
             }
             if (percent != 0U) {

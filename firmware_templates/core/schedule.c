@@ -88,12 +88,18 @@ static struct output_state *raise(uint8_t output, uint8_t level)
     return now;
 }
 
+static void keep_steady(struct output_state *now)
+{
+    now->every = now->lit = STEADY;
+    now->phase = 0;
+}
+
 static void show(const struct look *look, const struct window *window)
 {
     struct output_state *const now = raise(window->output, window->level);
     const uint16_t every = (uint16_t)window->flash_every, lit = (uint16_t)window->flash_on;
     if (lit >= every) { /* all but a flash have 0 of both */
-        now->steady = true;
+        keep_steady(now);
     } else if (now->every == 0U) {
         now->every = every;
         now->lit = lit;
@@ -178,7 +184,7 @@ void schedule_look(void)
         bits_take_record(ROWS_FOLLOWER, &look.follower);
         at = bits.at;
         if (is_kept(look.follower.leader) && is_kept(look.follower.output) && follows(&look)) {
-            raise(look.follower.output, look.follower.level)->steady = true;
+            keep_steady(raise(look.follower.output, look.follower.level));
         }
     }
 }

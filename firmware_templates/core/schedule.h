@@ -16,13 +16,15 @@ struct face {
     second_t end;
 };
 
-/* Percent, and the flash pattern in 1/64 s where there is one: lit while phase < lit. */
+/* Percent, and the flash pattern in 1/64 s where there is one: lit while phase < lit. Every and lit are 0 where nothing was
+   said of a pattern, and STEADY where something drives the output without one, which outdoes those that have one. */
 struct output_state {
     uint8_t level;
-    bool steady;
-    uint16_t every, lit; /* every 0: no pattern */
+    uint16_t every, lit;
     uint16_t phase;      /* at the beginning of the second */
 };
+
+#define STEADY 1U
 
 /* Fills the states of all outputs for the present second, releases left at 0, and finds the next second at which anything
    may change. Where the dive is reduced, outputs outside the keep mask, and what follows them, are off. */

@@ -408,6 +408,16 @@ def test_with_both_slots_bad_the_essentials_fly(halyard: Rig) -> None:
     assert halyard.levels()["OUT2"] == 100
 
 
+def test_the_essentials_do_not_say_the_end_so_that_nothing_further_fires(halyard: Rig) -> None:
+    zero = halyard.begin(*dive(halyard))
+    halyard.host.seconds(HOUR)
+    halyard.host.poke(0, bytes(20))
+    halyard.host.poke(halyard.layout.slot_b, bytes(20))
+    halyard.host.boot(BROWN_OUT, 1)
+    halyard.host.seconds(AT + TRIES * (FIRE + PAUSE) + 100 - HOUR)
+    assert first_firing(halyard, zero, 2 * END) is None
+
+
 def test_damaged_essentials_do_not_stop_a_dive(halyard: Rig) -> None:
     zero = halyard.begin(*dive(halyard))
     halyard.host.seconds(HOUR)
