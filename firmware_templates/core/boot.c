@@ -72,7 +72,7 @@ static void fly_essentials(void)
 /* Which settings count, and whether the board is armed with them; the journal, where there is one. */
 static bool find_dive(void)
 {
-    const bool valid = store_essentials();
+    const bool valid = store_row();
     store_fly();
     if (state.armed && !state.has_block) {
         fly_essentials();

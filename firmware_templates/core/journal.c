@@ -49,23 +49,31 @@ static second_t steps_said(void)
 
 static void take(second_t steps)
 {
+    struct state *const here = state_here();
     if (steps > FINE_STEPS) {
         steps = FINE_STEPS + (steps - FINE_STEPS) * PAIRS_A_STEP;
     }
-    state.elapsed = steps * 2;
-    state.stage = entry[0] >> 3 & 3U;
-    state.wet_latched = (entry[3] & 0x80U) != 0U;
-    state.reduced = (entry[3] & 0x40U) != 0U;
-    state.clock_fault = (entry[3] & 0x20U) != 0U;
-    const uint8_t tries = entry[3] >> 1 & 15U;
-    state.primary.tries = tries < FIRST_TRIES ? tries : FIRST_TRIES;
-    state.backup.tries = (uint8_t)(tries - state.primary.tries);
-    state.resets_hour = (uint8_t)((unsigned)(entry[3] & 1U) << 3 | entry[4] >> 5);
+    here->elapsed = steps * 2;
+    here->stage = entry[0] >> 3 & 3U;
+    here->wet_latched = (entry[3] & 0x80U) != 0U;
+    here->reduced = (entry[3] & 0x40U) != 0U;
+    here->clock_fault = (entry[3] & 0x20U) != 0U;
+    uint8_t tries = entry[3] >> 1 & 15U;
+    here->backup.tries = 0;
+    if (tries > FIRST_TRIES) {
+        here->backup.tries = (uint8_t)(tries - FIRST_TRIES);
+        tries = FIRST_TRIES;
+    }
+    here->primary.tries = tries;
+    here->resets_hour = (uint8_t)((unsigned)(entry[3] & 1U) << 3 | entry[4] >> 5);
     const uint8_t extra = entry[4] & EXTRA_MOST;
     if ((entry[0] & 0x20U) == 0U) {
-        state.choice = extra;
+        here->choice = extra;
     } else {
-        state.lowest_mv = extra < EXTRA_MOST ? (uint16_t)((CELL_LEAST_STEPS + extra) * CELL_STEP_MV * state.said.series) : UINT16_MAX;
+        here->lowest_mv = UINT16_MAX;
+        if (extra < EXTRA_MOST) {
+            here->lowest_mv = (uint16_t)((CELL_LEAST_STEPS + extra) * CELL_STEP_MV * state.said.series);
+        }
     }
 }
 
@@ -109,35 +117,33 @@ static uint8_t lowest_steps(void)
     return steps < CELL_LEAST_STEPS + EXTRA_MOST ? (uint8_t)(steps - CELL_LEAST_STEPS) : (uint8_t)EXTRA_MOST;
 }
 
+static void set_due(void)
+{
+    const second_t interval = state.resets_hour >= STORM_RESETS ? (second_t)STORM_INTERVAL_S : (second_t)INTERVAL_S;
+    due = state.elapsed - state.elapsed % interval + interval;
+}
+
 void journal_put(bool ahead)
 {
-    second_t steps = (state.elapsed + (ahead ? 1 : 0)) >> 1;
+    const struct state *const here = state_here();
+    second_t steps = (here->elapsed + (ahead ? 1 : 0)) >> 1;
     if (steps > FINE_STEPS) {
         steps = FINE_STEPS + (steps - FINE_STEPS + (ahead ? PAIRS_A_STEP - 1 : 0)) / PAIRS_A_STEP;
     }
-    uint8_t tries = state.primary.tries;
-    if (state.backup.tries != 0U) {
-        tries = (uint8_t)(FIRST_TRIES + (state.backup.tries < 7U ? state.backup.tries : 7U));
+    uint8_t tries = here->primary.tries;
+    if (here->backup.tries != 0U) {
+        tries = (uint8_t)(FIRST_TRIES + (here->backup.tries < 7U ? here->backup.tries : 7U));
     }
-    const uint8_t resets = state.resets_hour;
-    entry[0] = (uint8_t)(((entry[0] & 0xE0U) + 0x20U) | (unsigned)state.stage << 3 | (uint8_t)(steps >> 16));
+    const uint8_t resets = here->resets_hour;
+    entry[0] = (uint8_t)(((entry[0] & 0xE0U) + 0x20U) | (unsigned)here->stage << 3 | (uint8_t)(steps >> 16));
     entry[1] = (uint8_t)(steps >> 8);
     entry[2] = (uint8_t)steps;
-    entry[3] = (uint8_t)(tries << 1 | resets >> 3);
-    if (state.wet_latched) {
-        entry[3] |= 0x80U;
-    }
-    if (state.reduced) {
-        entry[3] |= 0x40U;
-    }
-    if (state.clock_fault) {
-        entry[3] |= 0x20U;
-    }
-    entry[4] = (uint8_t)(resets << 5 | ((entry[0] & 0x20U) != 0U ? lowest_steps() : state.choice));
+    const uint8_t flags = (uint8_t)((unsigned)here->wet_latched << 2 | (unsigned)here->reduced << 1 | here->clock_fault);
+    entry[3] = (uint8_t)(flags << 5 | tries << 1 | resets >> 3);
+    entry[4] = (uint8_t)(resets << 5 | ((entry[0] & 0x20U) != 0U ? lowest_steps() : here->choice));
     entry[5] = sum_of(ENTRY_BYTES - 1U);
     dive_port.store(next_address(), entry, ENTRY_BYTES);
-    const second_t interval = state.resets_hour >= STORM_RESETS ? (second_t)STORM_INTERVAL_S : (second_t)INTERVAL_S;
-    due = state.elapsed - state.elapsed % interval + interval;
+    set_due();
 }
 
 void journal_put_all(void)
@@ -151,24 +157,26 @@ bool journal_due(void)
     return dive_passed(&due);
 }
 
-static bool early_fits(const uint16_t *both)
+/* What the two bytes hold. */
+static uint16_t early;
+
+static bool early_fits(void)
 {
-    return sum8_of(EARLY_START, (const uint8_t *)both, 2) <= EARLY_MOST >> 8;
+    return sum8_of(EARLY_START, (const uint8_t *)&early, 2) <= EARLY_MOST >> 8;
 }
 
 second_t journal_early(void)
 {
-    uint16_t both;
-    store_load(EARLY_AT, (uint8_t *)&both, 2);
-    return early_fits(&both) ? (second_t)(both & EARLY_MOST) * 60 : 0;
+    store_load(EARLY_AT, (uint8_t *)&early, 2);
+    return early_fits() ? (second_t)(early & EARLY_MOST) * 60 : 0;
 }
 
 void journal_put_early(second_t seconds)
 {
     const second_t minutes = (seconds + 59) / 60;
-    uint16_t both = minutes < (second_t)EARLY_MOST ? (uint16_t)minutes : (uint16_t)EARLY_MOST;
-    while (!early_fits(&both)) {
-        both = (uint16_t)(both + EARLY_MOST + 1U);
+    early = minutes < (second_t)EARLY_MOST ? (uint16_t)minutes : (uint16_t)EARLY_MOST;
+    while (!early_fits()) {
+        early = (uint16_t)(early + EARLY_MOST + 1U);
     }
-    dive_port.store(EARLY_AT, (const uint8_t *)&both, 2);
+    dive_port.store(EARLY_AT, (const uint8_t *)&early, 2);
 }

@@ -158,7 +158,7 @@ static uint8_t disarm(void)
     play_stop();
     if (state.armed) {
         dive_stand_down();
-        (void)store_essentials();
+        (void)store_row();
         if (state.armed) {
             return LINK_REASON_MEMORY_FAILED;
         }

@@ -31,7 +31,7 @@ bool sense_contacts(void)
 void sense_measure(void)
 {
     const uint16_t raw = dive_port.pack_mv();
-    const second_t more = (second_t)(raw >> 4) * (second_t)store_calibration() / 625; /* of 10 000, in 24 bits */
+    const second_t more = (second_t)(raw >> 4) * (second_t)store_calibration / 625; /* of 10 000, in 24 bits */
     state.pack_mv = (uint16_t)(raw + (uint16_t)more);
 }
 

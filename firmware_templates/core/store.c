@@ -10,13 +10,14 @@
 
 struct slot store_slots[2];
 uint8_t store_counts;
+int16_t store_calibration;
 
 bool store_fits(uint8_t length)
 {
     return (uint8_t)(length - 1U) < BOARD_BLOCK_MOST;
 }
 
-uint16_t store_address(uint8_t slot)
+PORT_APART uint16_t store_address(uint8_t slot)
 {
     return slot == 0U ? BOARD_SLOT_A : BOARD_SLOT_B;
 }
@@ -69,9 +70,8 @@ void store_fly(void)
     store_look();
     state.has_block = false;
     if (store_counts != LINK_NO_SLOT) {
-        const uint16_t address = (uint16_t)(store_address(store_counts) + 1U);
         state.code = store_slots[store_counts].code;
-        store_load(address, state.block, dive_port.load(address));
+        store_load((uint16_t)(store_address(store_counts) + 1U), state.block, BOARD_BLOCK_MOST); /* and what is behind it */
         dive_read_block();
         state.has_block = block_open(&state.said);
     }
@@ -186,8 +186,14 @@ static void put_fields(void)
     }
 }
 
-bool store_essentials(void)
+static bool load_plate(void)
 {
+    return load_record(PLATE, PLATE_BODY);
+}
+
+bool store_row(void)
+{
+    store_calibration = load_plate() ? (int16_t)(record[0] | (uint16_t)record[1] << 8) : 0;
     state.armed = false;
     if (!load_record(BOARD_ROW, ESSENTIALS_BODY)) {
         return false;
@@ -209,16 +215,6 @@ bool store_put_essentials(bool armed)
     const bool done = put_record(BOARD_ROW, ESSENTIALS_BODY);
     state.armed = armed && done;
     return done;
-}
-
-static bool load_plate(void)
-{
-    return load_record(PLATE, PLATE_BODY);
-}
-
-int16_t store_calibration(void)
-{
-    return load_plate() ? (int16_t)(record[0] | (uint16_t)record[1] << 8) : 0;
 }
 
 bool store_is_text(const uint8_t *text, uint8_t count)

@@ -41,15 +41,16 @@ bool store_seal(uint8_t slot);
 /* Copies the block that is flown, and its sequence, from the slot that counts over the other. */
 bool store_copy(void);
 
-/* Takes the essentials record into state: armed, code, and what it holds of the settings. False where it is not valid;
-   what stands in state.said is then nothing, and the board is not armed by it. */
-bool store_essentials(void);
+/* Reads the board's row: the calibration of the battery sense, and the essentials into state: armed, code, and what they
+   hold of the settings. False where they are not valid; what stands in state.said is then nothing, and the board is not
+   armed by it. */
+bool store_row(void);
 
-/* Writes what store_essentials() takes: void first, valid with the last byte. Where that fails the board is not armed. */
+/* In 1/10000; 0 where none is stored. */
+extern int16_t store_calibration;
+
+/* Writes the essentials: void first, valid with the last byte. Where that fails the board is not armed. */
 bool store_put_essentials(bool armed);
-
-/* Battery-sense calibration in 1/10000; 0 where none is stored. */
-int16_t store_calibration(void);
 
 /* Printable ASCII, then zeros only. */
 bool store_is_text(const uint8_t *text, uint8_t count);
