@@ -6,13 +6,16 @@ CRC-8/SMBUS: polynomial 0x07 from 0).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from crccheck.crc import Crc8Smbus
 from host_rig import HOUR, Rig
 from settings_dives import make_plan, window
 
-from schedgen.firmware.host import BROWN_OUT
+from schedgen.firmware.host import BROWN_OUT, POWER
 from schedgen.link.journal import journal_in
+from schedgen.link.messages import STATES
 from schedgen.plan.model import Firing, Interlocks
 from schedgen.settings.code import code_number
 from schedgen.settings.encode import encode
@@ -25,7 +28,10 @@ ENTRY, PLACES = 6, 5
 def flown(rig: Rig, at: int = AT, until: int = FLOWN) -> bytes:
     """A dive under way for two hours; its block."""
     plan = make_plan(
-        [window("camera", "OUT1", 60, HOUR)],
+        [
+            window("camera", "OUT1", 60, HOUR),
+            replace(window("lamp", "OUT3", at + HOUR, at + 2 * HOUR), start_moves=True, stop_moves=True),
+        ],
         at,
         at + 16 * HOUR,
         board_type=rig.board.board_type,
@@ -136,3 +142,54 @@ def test_entries_go_on_once_a_minute_beyond_six_days(halyard: Rig) -> None:
     writes = halyard.host.host.writes
     halyard.host.seconds(600)
     assert halyard.host.host.writes - writes == 10
+
+
+def test_an_entry_whose_checksum_is_wrong_is_not_believed(halyard: Rig) -> None:
+    block = flown(halyard)
+    last = newest(halyard)
+    halyard.host.poke(halyard.layout.journal + last * ENTRY, bytes((ring(halyard)[last][0] | OVER << 3,)))
+    assert believed(halyard, block) == FLOWN - 60
+    assert halyard.identify().number("state") != STATES.index("over")
+
+
+def test_a_second_arming_cut_at_any_write_leaves_the_board_armed_anew_or_not_at_all(halyard: Rig) -> None:
+    host = halyard.host.host
+    seen = set()
+    for number in range(1, 40):
+        block = flown(halyard, until=HOUR)
+        halyard.ask("disarm")
+        host.wet = 0
+        host.cut_at, host.cut_torn = host.writes + number, number % 2
+        halyard.ask("arm", code=code_number(block))
+        done = host.writes < host.cut_at
+        host.cut_at = 0
+        halyard.host.boot(POWER)
+        seen.add(STATES[halyard.identify().number("state")])
+        if halyard.identify().number("armed"):
+            host.wet = 1
+            halyard.host.seconds(70)
+            assert halyard.elapsed == 70
+        if done:
+            break
+    assert done
+    assert seen == {"on bench", "armed"}
+
+
+def test_in_a_storm_of_resets_an_entry_comes_every_ten_seconds(halyard: Rig) -> None:
+    block = flown(halyard)
+    for number in range(9):
+        halyard.host.boot(BROWN_OUT, number)
+    began = halyard.elapsed
+    halyard.host.seconds(45)
+    assert began + 35 <= believed(halyard, block) <= began + 45
+
+
+def test_a_damaged_note_of_an_early_firing_moves_nothing_far(halyard: Rig) -> None:
+    flown(halyard, until=HOUR + 600)
+    halyard.host.host.pack_mv = 8000
+    halyard.host.seconds(400)
+    assert halyard.levels()["REL1"] == 100, "low voltage asked for it, three hours early"
+    halyard.host.host.pack_mv = 12_000
+    halyard.host.poke(halyard.layout.journal + halyard.layout.journal_size - 2, b"\xff\x0f")
+    halyard.host.boot(BROWN_OUT, 1)
+    assert halyard.levels()["OUT3"] == 0, "the lamp burns from an hour after the firing on"
