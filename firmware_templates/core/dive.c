@@ -108,7 +108,7 @@ void dive_fly(void)
         release_begin();
         dive_drive();
     } else if (journal_due() || here->entry_due) {
-        if (here->elapsed % HOUR_S == 0 && here->resets_hour < STORM_RESETS) {
+        if (!here->entry_due && here->elapsed % HOUR_S == 0 && here->resets_hour < STORM_RESETS) {
             here->resets_hour = 0;
         }
         here->entry_due = false;

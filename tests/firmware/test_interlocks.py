@@ -594,6 +594,16 @@ def test_a_confirmed_change_survives_resets_and_not_another_arming(halyard: Rig)
     assert plan.primary is not None
 
 
+def test_no_change_is_taken_after_the_start(halyard: Rig) -> None:
+    changes = (ShiftRelease(600, 0, 2),)
+    zero = halyard.begin(*dive(halyard, "command", field_changes=changes, allowed_changes=(True, True, True)))
+    halyard.host.host.wet = 0
+    halyard.press(1, 0.5)
+    halyard.press(3, 0.5)
+    halyard.host.host.wet = 1
+    assert first_firing(halyard, zero, END) == AT
+
+
 def test_an_unconfirmed_change_is_none(halyard: Rig) -> None:
     _, block = dive(halyard, field_changes=(ShiftRelease(600, 0, 2),), allowed_changes=(True, True, True))
     halyard.load(block)

@@ -30,7 +30,7 @@ def flown(rig: Rig, at: int = AT, until: int = FLOWN) -> bytes:
     plan = make_plan(
         [
             window("camera", "OUT1", 60, HOUR),
-            replace(window("lamp", "OUT3", at + HOUR, at + 2 * HOUR), start_moves=True, stop_moves=True),
+            replace(window("beacon", "OUT2", at + HOUR, None), start_moves=True),
         ],
         at,
         at + 16 * HOUR,
@@ -152,11 +152,22 @@ def test_an_entry_whose_checksum_is_wrong_is_not_believed(halyard: Rig) -> None:
     assert halyard.identify().number("state") != STATES.index("over")
 
 
-def test_a_second_arming_cut_at_any_write_leaves_the_board_armed_anew_or_not_at_all(halyard: Rig) -> None:
+@pytest.mark.parametrize("turn", range(PLACES))
+def test_entries_that_begin_anew_count_more_than_older_ones_of_the_same_dive(halyard: Rig, turn: int) -> None:
+    block = flown(halyard)  # and armed again with the power cut between the record and the journal's last word
+    old = [(STARTED, 540), (STARTED, 600), (OVER, 660)]
+    for sequence, (stage, elapsed_s) in enumerate([*old, (OVER, 0), (OVER, 0)]):
+        place = (turn + sequence) % PLACES
+        halyard.host.poke(halyard.layout.journal + place * ENTRY, forged(block, sequence, stage, elapsed_s))
+    halyard.host.boot(POWER)
+    assert STATES[halyard.identify().number("state")] == "armed"
+
+
+def test_a_second_arming_cut_at_any_write_leaves_it_armed_anew_or_not_at_all(halyard: Rig) -> None:
     host = halyard.host.host
     seen = set()
     for number in range(1, 40):
-        block = flown(halyard, until=HOUR)
+        block = flown(halyard, until=600)
         halyard.ask("disarm")
         host.wet = 0
         host.cut_at, host.cut_torn = host.writes + number, number % 2
@@ -192,4 +203,6 @@ def test_a_damaged_note_of_an_early_firing_moves_nothing_far(halyard: Rig) -> No
     halyard.host.host.pack_mv = 12_000
     halyard.host.poke(halyard.layout.journal + halyard.layout.journal_size - 2, b"\xff\x0f")
     halyard.host.boot(BROWN_OUT, 1)
-    assert halyard.levels()["OUT3"] == 0, "the lamp burns from an hour after the firing on"
+    assert halyard.levels()["OUT2"] == 0, "the beacon is on from an hour after the firing"
+    halyard.host.seconds(HOUR)
+    assert halyard.levels()["OUT2"] == 100
