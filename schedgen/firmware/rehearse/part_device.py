@@ -18,7 +18,7 @@ from schedgen.firmware.rehearse.part_crystal import Crystal
 from schedgen.firmware.rehearse.part_image import Image, Memories, Wiring, program_of
 from schedgen.firmware.rehearse.part_memory import MemoryTap, UserRow
 from schedgen.firmware.rehearse.part_model import ADC_SLEEP, Hardware, PlainRegisters, discard
-from schedgen.firmware.rehearse.part_native import NativeRtc, PinRecorder, RowMirror, SleepCounter, library, runner
+from schedgen.firmware.rehearse.part_native import NativeRtc, PinRecorder, RowMirror, SleepCounter, models, runner
 from schedgen.firmware.rehearse.part_oscillator import Oscillator
 from schedgen.firmware.rehearse.part_pinchange import PinChange
 from schedgen.firmware.rehearse.part_power import BrownOut, ClockControl, Protection
@@ -83,7 +83,7 @@ class SimulatedPart:
     def _build(self, descriptor: Any) -> None:
         self.device = stock_device(descriptor, self.is_megaavr)
         vector = descriptor.interrupt_map.vectors.index
-        self.native = library()
+        self.native = models()
         self.watcher: Watcher = PythonWatcher()
         if self.native is not None:
             self.watcher = watcher = NativeWatcher()

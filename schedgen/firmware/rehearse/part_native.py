@@ -1,4 +1,4 @@
-"""The models in C++ of `native/models.cpp`: built once on this computer, then kept; Python models where that fails.
+"""The models in C++ of `native/models.cpp`, as the simulated part uses them.
 
 A call from the simulator into Python takes longer than fifty of the firmware's instructions. What is called in every
 simulated second stands in C++ therefore: the loop, the count of sleep, the edges of the outputs, the user row, the
@@ -8,30 +8,19 @@ real-time counter.
 from __future__ import annotations
 
 import ctypes
-import hashlib
-import os
-import shutil
 import struct
-import subprocess
-import tempfile
 from collections.abc import Callable, Iterator
 from functools import cache
-from pathlib import Path
 from typing import Any
 
-import yasimavr
 from yasimavr.lib import _sip
 
 from schedgen.firmware.rehearse.part_crystal import NOMINAL_HZ, Crystal
+from schedgen.firmware.rehearse.part_library import library
 from schedgen.firmware.rehearse.part_model import Minding
 from schedgen.firmware.rehearse.part_rtc import BUSY_RULE
 
-FORBIDDEN = "SCHEDGEN_PYTHON_MODELS"
-"""Environment variable that forbids the models in C++, for tests."""
 MODES = 16
-_SOURCE = Path(__file__).parent / "native" / "models.cpp"
-_OPTIONS = ("-std=c++20", "-O2", "-shared", "-fPIC")
-_BUILD_S = 120
 _Tell = ctypes.CFUNCTYPE(None, ctypes.c_int, ctypes.c_int)
 _Refill = ctypes.CFUNCTYPE(None)
 _REGISTERS = (0, 8, 10, 12, 16)
@@ -42,59 +31,10 @@ _EDGE = struct.Struct("=qii")
 
 
 @cache
-def library() -> ctypes.CDLL | None:
-    """The models; None without a C++ compiler, or where they do not build against the simulator's headers."""
-    if os.environ.get(FORBIDDEN):
-        return None
-    home = Path(yasimavr.__file__).parent
-    options = [*_OPTIONS, f"-I{home}/include/core", f"-I{home}/include/core/core", f"-L{home}/lib", "-lyasimavr_core",
-               f"-Wl,-rpath,{home}/lib"]  # fmt: skip
-    marks = (home / "lib" / "libyasimavr_core.so").stat()
-    known = f"{_SOURCE.read_text(encoding='ascii')} {options} {marks.st_size} {marks.st_mtime_ns}"
-    name = f"models-{hashlib.sha256(known.encode()).hexdigest()[:16]}.so"
-    try:
-        built = _kept(name) or _build(name, options)
-        return None if built is None else _declared(ctypes.CDLL(str(built)))
-    except OSError:
-        return None
-
-
-def _folders() -> Iterator[Path]:
-    cached = os.environ.get("XDG_CACHE_HOME")
-    yield (Path(cached) if cached else Path.home() / ".cache") / "schedgen"
-    yield Path(tempfile.gettempdir()) / f"schedgen-{os.getuid()}"
-
-
-def _kept(name: str) -> Path | None:
-    """The library as it was built before; only from a folder of one's own."""
-    for folder in _folders():
-        place = folder / name
-        if place.is_file() and place.stat().st_uid == os.getuid() == folder.stat().st_uid:
-            return place
-    return None
-
-
-def _build(name: str, options: list[str]) -> Path | None:
-    compiler = next(filter(None, map(shutil.which, (os.environ.get("CXX", "c++"), "g++", "clang++"))), None)
-    if compiler is None:
-        return None
-    for folder in _folders():
-        try:
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            with tempfile.TemporaryDirectory(dir=folder) as work:
-                made = Path(work) / name
-                done = subprocess.run(
-                    [compiler, str(_SOURCE), "-o", str(made), *options], capture_output=True, timeout=_BUILD_S
-                )
-                if done.returncode:
-                    return None
-                os.replace(made, folder / name)
-            return folder / name
-        except OSError:
-            continue
-        except subprocess.TimeoutExpired:
-            return None
-    return None
+def models() -> ctypes.CDLL | None:
+    """The models, their functions declared; None where they cannot be built."""
+    found = library()
+    return None if found is None else _declared(found)
 
 
 def _declared(found: ctypes.CDLL) -> ctypes.CDLL:

@@ -41,6 +41,9 @@ class Worker:
             given = request["target"]
             given["outputs"] = {name: tuple(wire) for name, wire in given["outputs"].items()}
             self.target = Target(**given)
+            from schedgen.firmware.rehearse.part_library import library
+
+            library()  # comes before the simulator
             try:
                 import schedgen.firmware.rehearse.player  # noqa: F401  # whether the simulator is there and loads
             except ImportError as error:

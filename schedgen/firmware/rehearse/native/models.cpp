@@ -15,6 +15,20 @@
 #include "core/sim_peripheral.h"
 #include "core/sim_pin.h"
 #include "core/sim_sleep.h"
+#include "ioctrl_common/sim_port.h"
+
+YASIMAVR_BEGIN_NAMESPACE
+
+/* In place of the simulator's own, which does the same but first puts a debug message together for each of eight pins, at
+   every write to a port: a sixth of all time. It takes effect where this library is loaded before the simulator is. */
+void Port::set_pin_internal_state(uint8_t num, const Pin::controls_t &controls)
+{
+    if ((m_pinmask & static_cast<uint8_t>(1U << num)) != 0) {
+        m_pins[num]->set_gpio_controls(controls);
+    }
+}
+
+YASIMAVR_END_NAMESPACE
 
 YASIMAVR_USING_NAMESPACE
 
