@@ -45,10 +45,13 @@ def test_a_dive_with_a_short_wait_flies_as_planned(board: str, compiled: Compile
     assert found.energy_edges_wh == pytest.approx(found.energy_plan_wh, rel=0.002)
 
 
-def test_the_dive_survives_one_fault_of_each_kind(compiled: Compiled) -> None:
-    found = run_faults(*compiled("halyard-4809"), len(KINDS), 5)
+@pytest.mark.parametrize(("board", "lacks"), [("halyard-4809", 0), ("cleat-328p", 3)])
+def test_the_dive_survives_a_fault_of_each_kind_and_some_more(board: str, lacks: int, compiled: Compiled) -> None:
+    """A board without a water contact has none of its faults, a dive without field changes none of theirs."""
+    found = run_faults(*compiled(board), 40, 5)
     assert found.failures == []
-    assert found.survived == found.tried == len(KINDS)
+    assert found.survived == found.tried == 40
+    assert len(found.by_kind) == len(KINDS) - lacks
 
 
 def test_a_failure_prints_a_line_that_replays_it(compiled: Compiled, monkeypatch: pytest.MonkeyPatch) -> None:
