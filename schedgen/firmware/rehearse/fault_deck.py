@@ -7,7 +7,7 @@ from dataclasses import replace
 from random import Random
 
 from schedgen.firmware.rehearse import speech
-from schedgen.firmware.rehearse.fault_resets import lag_of, reset_action, resets_of
+from schedgen.firmware.rehearse.fault_resets import AS_POWER, lag_of, reset_action, resets_of
 from schedgen.firmware.rehearse.rig import HOLD_S, JOURNAL_S, Case, Rig, case
 from schedgen.firmware.rehearse.scenario import Action
 from schedgen.firmware.rehearse.verdict import TICK_S, Allowed
@@ -149,9 +149,10 @@ def junk(random: Random) -> bytes:
     if random.random() < 0.2:
         return b"?\r\n"
     if random.random() < 0.4:
-        frame = bytearray(speech.identify() + speech.ask("disarm", random.randint(1, 255), {}))
-        frame[random.randrange(len(frame))] ^= 1 << random.randrange(8)
-        return bytes(frame[: random.randint(1, len(frame) - 2)])
+        whole = speech.identify() if random.random() < 0.5 else speech.ask("disarm", random.randint(1, 255), {})
+        frame = bytearray(whole)
+        frame[random.randrange(1, len(frame) - 1)] ^= 1 << random.randrange(8)
+        return bytes(frame[: random.randint(1, len(frame))])
     return random.randbytes(random.randint(1, 80))
 
 
@@ -218,6 +219,6 @@ def _reset_after(rig: Rig, kind: str, confirmed: float, random: Random) -> tuple
     if confirmed + 10 < -15 and random.random() < 0.4:
         return random.uniform(confirmed + 2, -15), replace(rig.limits(), exact=True)
     when = random.uniform(max(first, confirmed + 2), rig.at_s - 30)
-    held = when + 5.0 + HOLD_S if kind == "power" else 0.0
+    held = when + 5.0 + HOLD_S if kind in AS_POWER else 0.0
     allowed = rig.limits(lag_of([kind]), held)
     return when, replace(allowed, not_before_s=rig.at_s - TICK_S - (2.0 if kind == "watchdog" else 0.0))

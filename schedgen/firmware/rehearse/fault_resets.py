@@ -17,7 +17,7 @@ INTERNAL_ERROR = 0.10
 """Tolerance of the internal oscillator over 0 to 70 degC, both families: data sheets, from memory."""
 _CRYSTAL_LAG_S = JOURNAL_S + WATCHDOG_S + 12.0
 """Behind by a journal interval, the watchdog's time, and two starts of the clock."""
-_AS_POWER = ("power", "external")
+AS_POWER = ("power", "external")
 """Resets after which the release is held: nobody can tell the reset pin's from a new supply."""
 
 
@@ -42,7 +42,7 @@ def resets_case(rig: Rig, kind: str, about: str, resets: list[tuple[float, str]]
     """A run with these (time, kind) resets."""
     actions = [reset_action(name, at) for at, name in resets]
     kinds = [name for _, name in resets]
-    before_release = [at for at, name in resets if name in _AS_POWER and at < rig.at_s + lag_of(kinds)]
+    before_release = [at for at, name in resets if name in AS_POWER and at < rig.at_s + lag_of(kinds)]
     held = max((at + 2.0 + _BOOT_S + HOLD_S for at in before_release), default=0.0)
     allowed = rig.limits(lag_of(kinds), held)
     if "watchdog" in kinds:  # each adds its nominal period; the real one may be shorter
@@ -136,7 +136,7 @@ def storms(rig: Rig, random: Random) -> Iterator[Case]:
     while True:
         begin = _only_after_wet(rig, random.uniform(100, rig.at_s + 200))
         times = sorted(begin + random.uniform(0, STORM_S) for _ in range(STORM))
-        mixed = [kind for kind in resets_of(rig) if kind not in (*_AS_POWER, "watchdog")]
+        mixed = [kind for kind in resets_of(rig) if kind not in (*AS_POWER, "watchdog")]
         kinds = [random.choice(mixed) for _ in times]
         actions = [reset_action(kind, at) for at, kind in zip(times, kinds, strict=True)]
         allowed = replace(rig.limits(STORM_S + 2 * JOURNAL_S), whole_try=False)
