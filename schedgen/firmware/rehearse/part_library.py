@@ -1,4 +1,4 @@
-"""Builds `native/models.cpp` once on this computer, keeps it, and loads it: before the simulator, in whose place it
+"""Builds `native/*.cpp` once on this computer, keeps it, and loads it: before the simulator, in whose place it
 puts a function. Where that fails, Python models do the work."""
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pathlib import Path
 
 FORBIDDEN = "SCHEDGEN_PYTHON_MODELS"
 """Environment variable that forbids the models in C++, for tests."""
-_SOURCE = Path(__file__).parent / "native" / "models.cpp"
+_SOURCES = tuple(Path(__file__).parent / "native" / name for name in ("models.cpp", "clock.cpp"))
 _OPTIONS = ("-std=c++20", "-O2", "-shared", "-fPIC")
 _BUILD_S = 120
 
@@ -34,7 +34,8 @@ def library() -> ctypes.CDLL | None:
                f"-Wl,-rpath,{home}/lib"]  # fmt: skip
     try:
         marks = (home / "lib" / "libyasimavr_core.so").stat()
-        known = f"{_SOURCE.read_text(encoding='ascii')} {options} {marks.st_size} {marks.st_mtime_ns}"
+        sources = "".join(source.read_text(encoding="ascii") for source in _SOURCES)
+        known = f"{sources} {options} {marks.st_size} {marks.st_mtime_ns}"
         name = f"models-{hashlib.sha256(known.encode()).hexdigest()[:16]}.so"
         built = _kept(name) or _build(name, options)
         return None if built is None else ctypes.CDLL(str(built), mode=ctypes.RTLD_GLOBAL)
@@ -67,7 +68,7 @@ def _build(name: str, options: list[str]) -> Path | None:
             with tempfile.TemporaryDirectory(dir=folder) as work:
                 made = Path(work) / name
                 done = subprocess.run(
-                    [compiler, str(_SOURCE), "-o", str(made), *options], capture_output=True, timeout=_BUILD_S
+                    [compiler, *map(str, _SOURCES), "-o", str(made), *options], capture_output=True, timeout=_BUILD_S
                 )
                 if done.returncode:
                     return None

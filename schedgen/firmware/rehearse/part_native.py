@@ -1,4 +1,4 @@
-"""The models in C++ of `native/models.cpp`, as the simulated part uses them.
+"""The models in C++ in `native/`, as the simulated part uses them.
 
 A call from the simulator into Python takes longer than fifty of the firmware's instructions. What is called in every
 simulated second stands in C++ therefore: the loop, the count of sleep, the edges of the outputs, the user row, the

@@ -1,4 +1,4 @@
-"""The real-time counter of the megaAVR 0-series with its periodic interrupt, in Python; `native/models.cpp` has it too.
+"""The real-time counter of the megaAVR 0-series with its periodic interrupt, in Python; `native/clock.cpp` has it too.
 Registers as in the data sheet (from memory).
 
 Most of its registers are plain, so that reading and writing them stays within the simulator: only where a write must be
