@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from statistics import fmean, stdev
+from struct import iter_unpack
 
 import pytest
 
@@ -19,14 +20,14 @@ from schedgen.firmware.rehearse.supervisor import Simulator
 from schedgen.firmware.rehearse.supply import draws_of
 from schedgen.firmware.rehearse.target import Hands
 from schedgen.link.frames import Frame, FrameDecoder, encode_frame
-from schedgen.link.messages import REPLIES, REQUESTS, Values, decode, encode
+from schedgen.link.messages import READINGS, REPLIES, REQUESTS, decode, encode
 from schedgen.measured.connection import Setup, conversions_of, step_of
 
 SUPPLY = Supply(
     "PD3", 0.1, 12.0, 0.05, 0.10, 40.0,
     {"OUT1": (Draw(24.0, until_s=4.0), Draw(12.0)), "REL1": (Draw(0.0, 0.25),)},
 )  # fmt: skip
-READINGS = 256
+ASKED = 10
 
 
 def test_noise_is_that_of_its_seed_and_about_half_a_step() -> None:
@@ -94,27 +95,26 @@ def simulator(board: Board) -> Simulator:  # type: ignore[misc]
         yield simulator
 
 
-def measured(simulator: Simulator, board: Board, **changed: object) -> Values:
-    """What `measure` answers with a pack of 12.0 V."""
+def measured(simulator: Simulator, board: Board, **changed: object) -> list[int]:
+    """What `measure` answers with a pack of 12.0 V, asked `ASKED` times: readings in mV."""
     hands, request = Hands(board), REQUESTS["measure"]
-    ask = b"\0" + encode_frame(Frame(1, request.number, encode(request, {"readings": READINGS})))
-    actions = ((0.0, "pin", *hands.lead(True)), (0.0, "pin", *hands.pack(12.0)), (2.0, "say", ask.hex()))
+    asks = [b"\0" + encode_frame(Frame(n, request.number, encode(request, {}))) for n in range(1, ASKED + 1)]
+    says = [(2.0 + 0.2 * n, "say", ask.hex()) for n, ask in enumerate(asks)]
+    actions = ((0.0, "pin", *hands.lead(True)), (0.0, "pin", *hands.pack(12.0)), *says)
     size = round(board.eeprom.size.nominal)
-    scenario = Scenario("ff" * size, "ff" * 64, 4.0, actions, **changed)  # type: ignore[arg-type]
+    scenario = Scenario("ff" * size, "ff" * 64, 4.0 + 0.2 * ASKED, actions, **changed)  # type: ignore[arg-type]
     record = simulator.play(scenario)
     decoder = FrameDecoder()
     frames = [frame for _, text in record.said for frame in decoder.feed(bytes.fromhex(text))]
-    values = decode(REPLIES["measure"], frames[-1].payload)
-    assert values is not None
-    return values
+    told = [decode(REPLIES["measure"], frame.payload) for frame in frames]
+    many = [mv for values in told if values is not None for (mv,) in iter_unpack("<H", values.data("readings"))]
+    assert len(many) == ASKED * READINGS
+    return many
 
 
-def mean_and_spread(values: Values) -> tuple[float, float]:
+def mean_and_spread(readings: list[int]) -> tuple[float, float]:
     """V, of one reading."""
-    many = values.number("readings")
-    off = values.number("sum_mv") - many * values.number("first_mv")
-    variance = (values.number("squares") - off * off / many) / (many - 1)
-    return values.number("sum_mv") / many / 1000, math.sqrt(max(0.0, variance)) / 1000
+    return fmean(readings) / 1000, stdev(readings) / 1000
 
 
 def seen_v(board: Board, volts: float) -> float:
@@ -138,7 +138,7 @@ def test_with_noise_the_readings_of_a_part_scatter_and_their_mean_is_better_than
     one = math.hypot(0.5, 0.3 * share, 12**-0.5) * step
     assert spread == pytest.approx(one / math.sqrt(conversions_of(board)), rel=0.15)
     # within four standard errors; the firmware rounds down to whole millivolts
-    error = 4 * spread / math.sqrt(READINGS)
+    error = 4 * spread / math.sqrt(ASKED * READINGS)
     assert error < 0.2 * step
     assert mean + step / 2 + 0.0005 == pytest.approx(seen_v(board, 12.0), abs=error)
     assert mean_and_spread(measured(simulator, board, noise=True, seed=1)) == (mean, spread)
@@ -149,7 +149,7 @@ def test_the_sense_of_a_part_reads_its_simulated_pack(simulator: Simulator, boar
     sense = board.pack_sense
     supply = replace(SUPPLY, pin=sense.pin, ratio=sense.ratio, open_v=11.0)
     mean, spread = mean_and_spread(measured(simulator, board, noise=True, supply=supply))
-    error = 4 * spread / math.sqrt(READINGS)
+    error = 4 * spread / math.sqrt(ASKED * READINGS)
     assert mean + step_of(board) / 2 + 0.0005 == pytest.approx(seen_v(board, 11.0), abs=error)
 
 
