@@ -74,6 +74,7 @@ static bool find_dive(void)
 {
     const bool valid = store_row();
     store_fly();
+    state.choice = state.said.unchanged;
     if (state.armed && !state.has_block) {
         fly_essentials();
     }
@@ -137,10 +138,10 @@ static void resume(enum port_reset cause)
 void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok)
 {
     struct state *const here = state_here();
-    const bool kept = cause != PORT_RESET_POWER && (here->hold_check ^ here->hold) == UINT16_MAX;
+    const bool kept = cause != PORT_RESET_POWER && here->hold <= HOLD_S;
     const bool held = kept && here->held_by_power;
     const bool no_further = kept && here->no_further;
-    const uint16_t hold = here->hold;
+    const uint16_t hold = kept ? here->hold : 0U;
     memset(here, 0, sizeof *here);
     state.resets = resets;
     here->frame_age = UINT8_MAX;
@@ -148,14 +149,9 @@ void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok)
     dive_forget();
     link_reset();
     here->no_further = no_further;
-    if (held) { /* a hold after a power-on reset is not over because the watchdog bit */
-        here->hold = hold;
-        here->held_by_power = true;
-    }
+    here->hold = hold; /* a wait is not over because the watchdog bit */
+    here->held_by_power = held;
     const bool found = find_dive();
-    if (!found) {
-        state.choice = state.said.unchanged;
-    }
     if (state.clock_internal && !here->clock_fault) {
         here->clock_fault = true;
         state.clock_failed = here->elapsed;
@@ -169,7 +165,7 @@ void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok)
         resume(cause);
     }
     if (dive_started()) {
-        here->entry_due = true;
+        journal_put(false); /* before outputs go on: what they may bring about, a reset, must have been counted */
         dive_fly();
     }
 }

@@ -149,7 +149,6 @@ void dive_second(void)
     dive_pass((uint8_t)(64U - here->step));
     here->step = 0;
     const bool wet = sense_contacts();
-    here->hold_check = here->hold ^ UINT16_MAX;
     play_second();
     const bool counts = dive_started();
     if (counts && here->elapsed < (second_t)LAYOUT_HEADER_END_HIGH) {

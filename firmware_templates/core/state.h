@@ -35,7 +35,6 @@ struct state {
     bool lead;            /* of the bench, detected */
     uint8_t frame_age;    /* s since the last valid frame, 255 at most */
     uint8_t step;         /* of this second, in 1/64 s, up to which all is done */
-    uint16_t hold_check;  /* the complement of hold, to know after a reset that it survived */
 
     /* of one dive: forgotten when it is armed and when it is stood down */
     second_t elapsed;
@@ -62,7 +61,7 @@ struct state {
     uint8_t flash_every;  /* steps from one turn of any flash pattern to the next, 0: nothing flashes */
     uint8_t flash_since;  /* steps since the phases of the outputs were right */
     bool drive_now;       /* an output may have to change */
-    uint16_t hold;        /* s that a release still has to wait */
+    uint16_t hold;        /* s that a release still has to wait; known again after a reset, at most HOLD_S */
     uint16_t pulse_left;  /* steps of 1/64 s that a pulse on the bench still has */
     uint8_t below_shed, below_release; /* s */
     uint16_t lowest_mv;

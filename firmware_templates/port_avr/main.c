@@ -23,7 +23,7 @@ static uint8_t line_awake; /* s for which the line is listened to */
 static uint8_t last_byte;  /* when it came */
 static bool line_open;     /* bytes have come and no silence since */
 
-static uint16_t resets __attribute__((section(".noinit")));
+static uint16_t resets __attribute__((section(".noinit"))); /* starts that were gone through since the supply came up */
 
 /* What comes faster than it is read falls over itself, and the checksum of its frame tells. */
 void hardware_heard(uint8_t byte)
@@ -42,9 +42,10 @@ static enum port_reset cause_of(uint8_t flags)
 {
     if ((flags & RESET_POWER) != 0U) {
         resets = 0;
+    }
+    if (resets == 0U) { /* also where the pack's plug bounced while it started */
         return PORT_RESET_POWER;
     }
-    resets++;
     if ((flags & RESET_WATCHDOG) != 0U) {
         return PORT_RESET_WATCHDOG;
     }
@@ -147,6 +148,7 @@ __attribute__((used, OS_main, section(".init9"))) int main(void)
     const bool clock_ok = clock_start();
     sei();
     dive_boot(cause, resets, clock_ok);
+    resets++;
     for (;;) {
         if (!work()) {
             rest();

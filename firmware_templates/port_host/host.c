@@ -21,6 +21,9 @@ static void output(uint8_t number, uint8_t percent)
         return;
     }
     host.level[number] = percent;
+    if (percent != 0U && host.sags == number + 1U && host.cut_at == 0U) {
+        host.cut_at = host.writes + 1U;
+    }
     if (host.edge_count < HOST_EDGES) {
         const struct host_edge edge = {host.second, host.step, number, percent};
         host.edges[host.edge_count++] = edge;

@@ -24,6 +24,7 @@ struct host {
     uint32_t fine_calls;
     uint16_t pack_mv;
     uint8_t step, buttons, wet, lead, lit, cut_torn;
+    uint8_t sags; /* with the output before this one the power goes: nothing is written any more */
     uint8_t level[8];
     uint8_t memory[HOST_MEMORY];
     uint8_t sent[HOST_SENT];

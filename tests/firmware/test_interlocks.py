@@ -316,6 +316,33 @@ def test_a_watchdog_reset_does_not_end_the_hold(cleat: Rig) -> None:
     assert fired >= begun + 830
 
 
+@pytest.mark.parametrize("cause", [BROWN_OUT, WATCHDOG])
+def test_a_reset_in_the_first_second_of_the_hold_does_not_end_it(cleat: Rig, cause: int) -> None:
+    zero = cleat.begin(*dive(cleat, "command"))
+    cleat.host.seconds(AT - 10)
+    cleat.host.boot(POWER)
+    cleat.host.boot(cause, 1)  # the pack's plug has bounced
+    assert "hold" in faults_of(cleat)
+    fired = first_firing(cleat, zero, END)
+    assert fired is not None
+    assert AT + 880 <= fired <= AT + 900
+
+
+def test_a_reset_does_not_end_the_wait_after_the_bench_lead(halyard: Rig) -> None:
+    zero = halyard.begin(*dive(halyard))
+    halyard.host.host.lead = 1
+    assert first_firing(halyard, zero, AT + HOUR, frames_every=30) is None
+    halyard.host.boot(WATCHDOG, 1)  # with the lead in, and no frame since
+    assert first_firing(halyard, zero, AT + 2 * HOUR, frames_every=30) is None
+    halyard.host.host.lead = 0
+    gone = halyard.host.host.second
+    halyard.host.seconds(60)
+    halyard.host.boot(BROWN_OUT, 2)
+    fired = first_firing(halyard, zero, END)
+    assert fired is not None
+    assert 890 <= zero + fired - gone <= 900
+
+
 def test_without_a_contact_nothing_further_fires_after_a_power_on_reset(cleat: Rig) -> None:
     zero = cleat.begin(*dive(cleat, "command"))
     cleat.host.seconds(AT + 3 * (FIRE + PAUSE) + 100)
@@ -473,6 +500,20 @@ def test_after_eight_resets_in_an_hour_only_the_surface_programme_is_left(halyar
     assert "reduced" in faults_of(halyard)
 
 
+def test_resets_that_a_load_brings_about_at_each_start_end_with_the_load_left_off(halyard: Rig) -> None:
+    halyard.begin(*dive(halyard))
+    host = halyard.host.host
+    host.sags = halyard.names.index("OUT1") + 1
+    for number in range(12):
+        host.cut_at = 0
+        halyard.host.boot(BROWN_OUT, number)
+        halyard.host.seconds(1)
+        if halyard.levels()["OUT1"] == 0:
+            break
+    assert number == 7
+    assert state_of(halyard) == "surface only"
+
+
 def test_in_a_storm_of_watchdog_resets_time_goes_on(halyard: Rig) -> None:
     halyard.begin(*dive(halyard))
     for number in range(10):
@@ -592,6 +633,21 @@ def test_a_confirmed_change_survives_resets_and_not_another_arming(halyard: Rig)
     zero = halyard.host.host.second - 60
     assert first_firing(halyard, zero, END) == AT
     assert plan.primary is not None
+
+
+@pytest.mark.parametrize("odd", [0, 1])
+def test_where_the_journal_does_not_tell_the_change_the_plan_is_flown(halyard: Rig, odd: int) -> None:
+    changes = (ShiftRelease(600, -1, 1),)
+    zero = halyard.begin(*dive(halyard, field_changes=changes, allowed_changes=(True, True, True)))
+    halyard.host.seconds(HOUR)
+    journal = halyard.layout.journal
+    for place in range(5):  # the sequence, whose odd entries tell the lowest voltage, is the first three bits
+        if halyard.host.memory[journal + 6 * place] >> 5 & 1 != odd:
+            halyard.host.poke(journal + 6 * place, b"\xff" * 6)
+    halyard.host.boot(WATCHDOG, 1)
+    fired = first_firing(halyard, zero, END)
+    assert fired is not None
+    assert AT <= fired <= AT + 120
 
 
 def test_no_change_is_taken_after_the_start(halyard: Rig) -> None:

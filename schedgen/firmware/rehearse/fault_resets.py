@@ -131,6 +131,19 @@ def pattern_resets(rig: Rig, random: Random) -> Iterator[Case]:
         )
 
 
+def bouncing_plug(rig: Rig, random: Random) -> Iterator[Case]:
+    """The pack plugged in again shortly before the release is due, and brown-outs while its plug bounces: held."""
+    while True:
+        at, off = rig.at_s - random.uniform(30, 600), random.uniform(0.05, 5.0)
+        bounces = sorted(random.uniform(0.01, 2.5) for _ in range(random.randint(1, 4)))
+        actions = [reset_action("power", at, off), *(reset_action("brown-out", at + off + late) for late in bounces)]
+        back = at + off + bounces[-1]
+        allowed = rig.limits(JOURNAL_S + back - at + _BOOT_S, back + _BOOT_S + HOLD_S)
+        allowed = replace(allowed, forbidden=((at, back + HOLD_S - 20.0),))
+        about = f"at {at:.1f} s for {off:.2f} s, brown-outs {', '.join(f'{late:.2f}' for late in bounces)} s later"
+        yield case(rig, "bouncing plug", about, actions, allowed, seed=random.randrange(1 << 30))
+
+
 def storms(rig: Rig, random: Random) -> Iterator[Case]:
     """Fifty resets in ten minutes: reduced programme, and the release all the same."""
     while True:

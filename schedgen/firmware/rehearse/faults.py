@@ -22,6 +22,7 @@ COUNTED: tuple[Kind, ...] = (
 """Kinds that try a counted number of places one by one. All of them have had their turn after `ROUNDS` rounds."""
 ENDLESS: tuple[Kind, ...] = (
     fault_resets.random_resets,
+    fault_resets.bouncing_plug,
     fault_resets.storms,
     fault_memory.cut_journal,
     fault_memory.flipped_bits,
