@@ -29,7 +29,7 @@ static void say(const char *text)
 }
 
 /* With a point before the last so many digits; 0: none. */
-static void say_number(second_t number, uint8_t behind)
+static void say_number(span_t number, uint8_t behind)
 {
     PORT_SAVES;
     uint8_t digits[10];
@@ -38,9 +38,9 @@ static void say_number(second_t number, uint8_t behind)
         if (behind != 0U && count == behind) {
             digits[count++] = '.';
         }
-        digits[count++] = (uint8_t)('0' + number % 10);
-        number /= 10;
-    } while (number != 0 || (behind != 0U && count <= behind));
+        digits[count++] = (uint8_t)('0' + number % 10U);
+        number /= 10U;
+    } while (number != 0U || (behind != 0U && count <= behind));
     while (count > 0U) {
         dive_port.send(digits[--count]);
     }
@@ -70,7 +70,7 @@ static void say_state(uint8_t number)
 
 static void answer(void)
 {
-    say(link_board_name);
+    say(link_about.board);
     if (!state.armed && !state.has_block) {
         say(PORT_TEXT(" holds no dive"));
     } else {
@@ -80,9 +80,9 @@ static void answer(void)
     say(PORT_TEXT(", state "));
     say_state(dive_state());
     say(PORT_TEXT(", pack "));
-    say_number(state.pack_mv / 10U, 2);
+    say_number(state.pack_mv, 3);
     say(PORT_TEXT(" V, clock "));
-    say_number(dive_started() ? state.elapsed : 0, 0);
+    say_number(dive_started() ? (span_t)state.elapsed : 0U, 0);
     say(PORT_TEXT(" s.\r\n"));
 }
 

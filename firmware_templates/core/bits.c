@@ -122,7 +122,6 @@ void bits_take_record(uint8_t record, void *into)
 
 void bits_take_fields(const struct field *fields, uint8_t count, void *into)
 {
-    PORT_SAVES;
     for (; count > 0U; count--, fields++) {
         const uint8_t how = PORT_CONST_BYTE(&fields->how);
         uint8_t *place = (uint8_t *)into + PORT_CONST_BYTE(&fields->place);

@@ -72,7 +72,7 @@ PORT_APART static bool firing_fits(const struct firing *firing)
     return !firing->present || (firing->fire_s != 0U && bit_set(BOARD_RELEASES, firing->output));
 }
 
-PORT_APART static bool header_fits(const struct settings *said)
+static bool header_fits(const struct settings *said)
 {
     return said->trigger <= LAYOUT_HEADER_TRIGGER_HIGH && said->changes <= LAYOUT_HEADER_CHANGE_COUNT_HIGH
            && said->at <= said->end && said->not_before <= said->end && firing_fits(&said->primary)

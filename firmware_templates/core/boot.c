@@ -13,7 +13,7 @@
 
 void dive_forget(void)
 {
-    memset(&state.elapsed, 0, offsetof(struct state, resets) - offsetof(struct state, elapsed));
+    memset(&state.elapsed, 0, offsetof(struct state, code) - offsetof(struct state, elapsed));
     state.lowest_mv = UINT16_MAX;
     state.clock_fault = state.clock_internal;
 }
@@ -109,7 +109,8 @@ static void resume(enum port_reset cause)
     struct state *const here = state_here();
     if (cause == PORT_RESET_POWER) {
         here->hold = HOLD_S;
-        here->held_by_power = here->no_further = true;
+        here->faults |= LINK_FAULT_HOLD;
+        here->no_further = true;
         here->wet_latched = false; /* out of the water by now? the contact must say it again */
     }
     if (here->stage == STAGE_OVER) {
@@ -139,7 +140,7 @@ void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok)
 {
     struct state *const here = state_here();
     const bool kept = cause != PORT_RESET_POWER && here->hold <= HOLD_S;
-    const bool held = kept && here->held_by_power;
+    const uint8_t held = kept ? here->faults & LINK_FAULT_HOLD : 0U;
     const bool no_further = kept && here->no_further;
     const uint16_t hold = kept ? here->hold : 0U;
     memset(here, 0, sizeof *here);
@@ -150,7 +151,7 @@ void dive_boot(enum port_reset cause, uint16_t resets, bool clock_ok)
     link_reset();
     here->no_further = no_further;
     here->hold = hold; /* a wait is not over because the watchdog bit */
-    here->held_by_power = held;
+    here->faults = held;
     const bool found = find_dive();
     if (state.clock_internal && !here->clock_fault) {
         here->clock_fault = true;

@@ -61,19 +61,23 @@ static void step_change(bool second)
 {
     const uint8_t faster = state.said.faster, all = state.said.combinations;
     uint8_t number = buttons.chosen != 0U ? (uint8_t)(buttons.chosen - 1U) : state.choice;
-    if (second && state.said.changes > 1U) {
-        number++;
-        if (number % faster == 0U) {
+    const bool of_two = second && state.said.changes > 1U;
+    number = (uint8_t)(number + (of_two ? 1U : second ? all - 1U : faster));
+    if (number >= all && !of_two) {
+        number = (uint8_t)(number - all);
+    }
+    uint8_t value = 0, rest = number; /* of the first change, of the second */
+    while (rest >= faster) {
+        rest = (uint8_t)(rest - faster);
+        value++;
+    }
+    if (of_two) {
+        value = rest;
+        if (value == 0U) {
             number = (uint8_t)(number - faster);
         }
-        light_say(0, (uint8_t)(number % faster + 1U));
-    } else {
-        number = (uint8_t)(number + (second ? all - 1U : faster));
-        if (number >= all) {
-            number = (uint8_t)(number - all);
-        }
-        light_say(0, (uint8_t)(number / faster + 1U));
     }
+    light_say(0, (uint8_t)(value + 1U));
     buttons.chosen = (uint8_t)(number + 1U);
 }
 

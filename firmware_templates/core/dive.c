@@ -9,7 +9,7 @@
 #include "sense.h"
 #include "state.h"
 
-#define HOUR_S 3600
+#define HOUR_S 3600U
 
 struct state state PORT_KEPT;
 
@@ -108,7 +108,7 @@ void dive_fly(void)
         release_begin();
         dive_drive();
     } else if (journal_due() || here->entry_due) {
-        if (!here->entry_due && here->elapsed % HOUR_S == 0 && here->resets_hour < STORM_RESETS) {
+        if (!here->entry_due && (span_t)here->elapsed % HOUR_S == 0U && here->resets_hour < STORM_RESETS) {
             here->resets_hour = 0;
         }
         here->entry_due = false;
@@ -116,7 +116,7 @@ void dive_fly(void)
     }
     (void)journal_due();
     sense_history(true);
-    here->at_hand = here->held_by_power || !dive_splashed() || phase() >= LINK_STATE_AT_SURFACE;
+    here->at_hand = (here->faults & LINK_FAULT_HOLD) != 0U || !dive_splashed() || phase() >= LINK_STATE_AT_SURFACE;
 }
 
 /* The contact, for as long as it has something to say. */

@@ -1,8 +1,24 @@
 #include "history.h"
 
 #define CELL_STEP_MV 10U
-#define CODE_LEAST 199U /* steps of a cell's voltage that are left out; 2 V is stored as 1 */
-#define CODE_MOST 255U
+#define CELL_LEAST_MV 2000U
+#define CODE_MOST 254U
+
+PORT_APART uint8_t history_code(uint16_t pack_mv, uint8_t step_mv, uint8_t most)
+{
+    const uint8_t series = state.said.series;
+    const uint16_t least = (uint16_t)(CELL_LEAST_MV * series), step = (uint16_t)(step_mv * series);
+    uint8_t code = 0;
+    if (pack_mv < least) {
+        return code;
+    }
+    pack_mv = (uint16_t)(pack_mv - least);
+    while (pack_mv >= step && code < most) {
+        pack_mv = (uint16_t)(pack_mv - step);
+        code++;
+    }
+    return code;
+}
 
 /* Where the board has no place of its own for it, the history stands behind the settings in both slots: while it is
    armed nothing else is written there. */
@@ -42,15 +58,11 @@ uint8_t history_cells(void)
 second_t history_spacing(void)
 {
     const uint8_t cells = history_cells();
-    return cells == 0U ? FOREVER : state.said.end / cells + 1;
+    return cells == 0U ? FOREVER : (second_t)((span_t)state.said.end / cells + 1U);
 }
 
 void history_put(uint8_t cell, uint16_t pack_mv)
 {
-    uint8_t code = 0;
-    if (pack_mv != 0U) {
-        const uint16_t steps = (uint16_t)(pack_mv / (uint16_t)(CELL_STEP_MV * state.said.series));
-        code = steps > CODE_LEAST + CODE_MOST ? (uint8_t)CODE_MOST : steps > CODE_LEAST ? (uint8_t)(steps - CODE_LEAST) : 1U;
-    }
+    const uint8_t code = (uint8_t)(1U + history_code(pack_mv, CELL_STEP_MV, CODE_MOST));
     dive_port.store(address_of(cell), &code, 1);
 }

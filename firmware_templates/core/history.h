@@ -11,7 +11,9 @@ uint8_t history_cells(void);
 /* Elapsed seconds from reading to reading, 1 or more. */
 second_t history_spacing(void);
 
-/* pack_mv 0: not taken. */
+/* By how many steps a cell's voltage is above 2 V; most at most. */
+uint8_t history_code(uint16_t pack_mv, uint8_t step_mv, uint8_t most);
+
 void history_put(uint8_t cell, uint16_t pack_mv);
 
 #endif

@@ -1,5 +1,6 @@
 #include "journal.h"
 
+#include "history.h"
 #include "store.h"
 #include "sums.h"
 
@@ -13,9 +14,9 @@
 
 /* Time is counted in pairs of seconds, from the last fine one on in fifteens of them. */
 #define INTERVAL_S 60U
-#define FINE_STEPS ((second_t)262140L)
-#define PAIRS_A_STEP 15
-#define STEPS_END ((second_t)512000L) /* past every dive; erased bytes say more */
+#define FINE_STEPS ((span_t)262140UL)
+#define PAIRS_A_STEP 15U
+#define STEPS_END ((span_t)512000UL) /* past every dive; erased bytes say more */
 #define STEPS_BETWEEN 32U             /* most from one entry to the next */
 
 #define CELL_LEAST_STEPS 25U /* 2000 mV */
@@ -42,18 +43,18 @@ static uint16_t next_address(void)
     return (uint16_t)(BOARD_JOURNAL + last * ENTRY_BYTES);
 }
 
-static second_t steps_said(void)
+static span_t steps_said(void)
 {
-    return (second_t)(entry[0] & 7U) << 16 | (second_t)((uint16_t)entry[1] << 8 | entry[2]);
+    return (span_t)(entry[0] & 7U) << 16 | (span_t)((uint16_t)entry[1] << 8 | entry[2]);
 }
 
-static void take(second_t steps)
+static void take(span_t steps)
 {
     struct state *const here = state_here();
     if (steps > FINE_STEPS) {
         steps = FINE_STEPS + (steps - FINE_STEPS) * PAIRS_A_STEP;
     }
-    here->elapsed = steps * 2;
+    here->elapsed = (second_t)(steps * 2U);
     here->stage = entry[0] >> 3 & 3U;
     here->wet_latched = (entry[3] & 0x80U) != 0U;
     here->reduced = (entry[3] & 0x40U) != 0U;
@@ -82,17 +83,17 @@ static void take(second_t steps)
 bool journal_read(void)
 {
     uint8_t gap = SEQUENCES, alike = 0, sequence = 0, place = 0;
-    second_t before = 0;
+    span_t before = 0;
     due = 0;
     for (uint8_t turn = 2U * ENTRIES; turn > 0U; turn--) {
         store_load(next_address(), entry, ENTRY_BYTES);
         gap++;
-        const second_t steps = steps_said();
+        const span_t steps = steps_said();
         if (steps >= STEPS_END || sum_of(ENTRY_BYTES) != 0U) {
             continue;
         }
         const uint8_t ahead = (uint8_t)((entry[0] >> 5) - sequence) % SEQUENCES;
-        const bool follows = ahead == gap && (steps == 0 || (steps >= before && steps - before <= (second_t)(gap * STEPS_BETWEEN)));
+        const bool follows = ahead == gap && (steps == 0U || (steps >= before && steps - before <= (span_t)(gap * STEPS_BETWEEN)));
         if (alike > 1U && !follows) {
             continue;
         }
@@ -108,27 +109,18 @@ bool journal_read(void)
     return alike != 0U;
 }
 
-static uint8_t lowest_steps(void)
-{
-    const uint16_t steps = state.lowest_mv / (uint16_t)(CELL_STEP_MV * state.said.series);
-    if (steps < CELL_LEAST_STEPS) {
-        return 0;
-    }
-    return steps < CELL_LEAST_STEPS + EXTRA_MOST ? (uint8_t)(steps - CELL_LEAST_STEPS) : (uint8_t)EXTRA_MOST;
-}
-
 static void set_due(void)
 {
-    const second_t interval = state.resets_hour >= STORM_RESETS ? (second_t)STORM_INTERVAL_S : (second_t)INTERVAL_S;
-    due = state.elapsed - state.elapsed % interval + interval;
+    const uint8_t interval = state.resets_hour >= STORM_RESETS ? STORM_INTERVAL_S : INTERVAL_S;
+    due = (second_t)((span_t)state.elapsed - (span_t)state.elapsed % interval + interval);
 }
 
 void journal_put(bool ahead)
 {
     const struct state *const here = state_here();
-    second_t steps = (here->elapsed + (ahead ? 1 : 0)) >> 1;
+    span_t steps = (span_t)(here->elapsed + (ahead ? 1 : 0)) >> 1;
     if (steps > FINE_STEPS) {
-        steps = FINE_STEPS + (steps - FINE_STEPS + (ahead ? PAIRS_A_STEP - 1 : 0)) / PAIRS_A_STEP;
+        steps = FINE_STEPS + (steps - FINE_STEPS + (ahead ? PAIRS_A_STEP - 1U : 0U)) / PAIRS_A_STEP;
     }
     uint8_t tries = here->primary.tries;
     if (here->backup.tries != 0U) {
@@ -140,7 +132,7 @@ void journal_put(bool ahead)
     entry[2] = (uint8_t)steps;
     const uint8_t flags = (uint8_t)((unsigned)here->wet_latched << 2 | (unsigned)here->reduced << 1 | here->clock_fault);
     entry[3] = (uint8_t)(flags << 5 | tries << 1 | resets >> 3);
-    entry[4] = (uint8_t)(resets << 5 | ((entry[0] & 0x20U) != 0U ? lowest_steps() : here->choice));
+    entry[4] = (uint8_t)(resets << 5 | ((entry[0] & 0x20U) != 0U ? history_code(here->lowest_mv, CELL_STEP_MV, EXTRA_MOST) : here->choice));
     entry[5] = sum_of(ENTRY_BYTES - 1U);
     dive_port.store(next_address(), entry, ENTRY_BYTES);
     set_due();
@@ -173,8 +165,8 @@ second_t journal_early(void)
 
 void journal_put_early(second_t seconds)
 {
-    const second_t minutes = (seconds + 59) / 60;
-    early = minutes < (second_t)EARLY_MOST ? (uint16_t)minutes : (uint16_t)EARLY_MOST;
+    const span_t minutes = (span_t)(seconds + 59) / 60U;
+    early = minutes < EARLY_MOST ? (uint16_t)minutes : (uint16_t)EARLY_MOST;
     while (!early_fits()) {
         early = (uint16_t)(early + EARLY_MOST + 1U);
     }

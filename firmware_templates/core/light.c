@@ -74,7 +74,7 @@ void light_second(void)
     if (light.left != 0U || !buttons_act()) {
         return;
     }
-    if (state.held_by_power || (state.faults & (uint16_t)~LINK_FAULT_SENSE) != 0U) {
+    if ((state.faults & (uint8_t)~LINK_FAULT_SENSE) != 0U) {
         light_say(LIGHT_FAULT);
     } else {
         light_say(0, 1); /* armed, or at the surface: alive */

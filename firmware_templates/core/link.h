@@ -7,7 +7,13 @@
 #define LINK_DONE 0U /* in place of the reason of a refusal */
 #define LINK_OUTPUTS (LINK_REPLY_PLAY_SIZE - LINK_REPLY_PLAY_LEVELS_AT)
 
-extern const PORT_CONST char link_board_name[LINK_NAME_SIZE + 1U];
+/* What a board tells of itself, always the same, and a zero behind its name. */
+struct about {
+    uint8_t numbers[LINK_REPLY_IDENTIFY_BOARD_AT - LINK_REPLY_IDENTIFY_PROTOCOL_AT];
+    char board[LINK_NAME_SIZE];
+    char end;
+};
+extern const PORT_CONST struct about link_about;
 
 void link_reset(void);
 

@@ -32,6 +32,9 @@
 #define PORT_APART
 #endif
 
+/* A structure whose members follow each other without gaps. */
+#define PORT_PACKED __attribute__((packed))
+
 /* Stands first in a function that uses many registers: it is shorter where they are saved all at once. */
 #ifndef PORT_SAVES
 #define PORT_SAVES ((void)0)

@@ -14,7 +14,10 @@
 #define KINDS LINK_ASK_PLAY
 #define SLOT_ROOM (BOARD_SLOT_SIZE - BOARD_SUM_BYTES)
 
-const PORT_CONST char link_board_name[LINK_NAME_SIZE + 1U] = BOARD_NAME;
+const PORT_CONST struct about link_about = {
+    {LINK_PROTOCOL_VERSION, LAYOUT_VERSION, BOARD_TYPE & 0xFFU, BOARD_TYPE >> 8, BOARD_PART, BOARD_EEPROM_SIZE & 0xFFU,
+     BOARD_EEPROM_SIZE >> 8, BOARD_SLOT_SIZE & 0xFFU, BOARD_SLOT_SIZE >> 8},
+    BOARD_NAME, 0};
 
 static uint16_t number_at(const uint8_t *bytes)
 {
@@ -45,31 +48,19 @@ static uint8_t *put(uint8_t *to, const void *from, uint8_t count)
 
 static void identify(uint8_t *to)
 {
-    static const PORT_CONST uint8_t fixed[] = {
-        LINK_PROTOCOL_VERSION, LAYOUT_VERSION, BOARD_TYPE & 0xFFU, BOARD_TYPE >> 8, BOARD_PART,
-        BOARD_EEPROM_SIZE & 0xFFU, BOARD_EEPROM_SIZE >> 8, BOARD_SLOT_SIZE & 0xFFU, BOARD_SLOT_SIZE >> 8,
-    };
-    const uint16_t faults = (uint16_t)(state.faults | (state.held_by_power ? LINK_FAULT_HOLD : 0U));
+    const uint8_t *from = (const uint8_t *)&link_about;
     store_look();
     sense_measure();
     to += LINK_REPLY_IDENTIFY_PROTOCOL_AT;
-    for (uint8_t n = 0; n < sizeof fixed; n++) {
-        *to++ = PORT_CONST_BYTE(fixed + n);
+    for (uint8_t n = 0; n < offsetof(struct about, end); n++) {
+        *to++ = PORT_CONST_BYTE(from + n);
     }
     *to++ = dive_state();
-    *to++ = store_counts;
-    for (uint8_t n = 0; n < 2U; n++) {
-        *to++ = store_slots[n].sequence;
-        to = put(to, &store_slots[n].code, 4);
-    }
+    to = put(to, &store_found, sizeof store_found);
     *to++ = state.armed;
-    to = put(to, &state.elapsed, 3);
-    to = put(to, &state.pack_mv, 2);
-    to = put(to, &state.resets, 2);
-    to = put(to, &faults, 2);
-    for (uint8_t n = 0; n < LINK_NAME_SIZE; n++) {
-        *to++ = (uint8_t)PORT_CONST_BYTE(link_board_name + n);
-    }
+    to = put(to, &state.resets, LINK_REPLY_IDENTIFY_FAULTS_AT - LINK_REPLY_IDENTIFY_RESETS_AT);
+    *to++ = state.faults;
+    *to = 0;
 }
 
 static uint8_t read(uint8_t *body)
@@ -88,7 +79,7 @@ static uint8_t write(const uint8_t *body)
     const uint8_t slot = body[LINK_ASK_WRITE_SLOT_AT];
     const uint16_t offset = number_at(body + LINK_ASK_WRITE_OFFSET_AT);
     const uint8_t length = body[LINK_ASK_WRITE_LENGTH_AT];
-    if (slot > 1U || slot == store_counts || length < 1U || length > LINK_CHUNK || offset > SLOT_ROOM - length) {
+    if (slot > 1U || slot == store_found.counts || length < 1U || length > LINK_CHUNK || offset > SLOT_ROOM - length) {
         return LINK_REASON_OUT_OF_RANGE;
     }
     const bool put = store_put((uint16_t)(store_address(slot) + offset), body + LINK_ASK_WRITE_DATA_AT, length);
@@ -99,22 +90,24 @@ static uint8_t write(const uint8_t *body)
 static uint8_t commit(uint8_t *body)
 {
     const uint8_t slot = body[LINK_ASK_COMMIT_SLOT_AT];
-    const uint8_t length = body[LINK_ASK_COMMIT_LENGTH_AT];
-    if (slot > 1U || !store_fits(length)) {
+    if (slot > 1U) {
         return LINK_REASON_OUT_OF_RANGE;
     }
     const uint16_t address = store_address(slot);
+    const uint8_t length = dive_port.load((uint16_t)(address + 1U));
+    if (!store_fits(length)) {
+        return LINK_REASON_BAD_CHECKSUM;
+    }
     const uint32_t sum = store_sum(address, (uint16_t)(1U + length));
-    if (dive_port.load(address) != body[LINK_ASK_COMMIT_SEQUENCE_AT] || dive_port.load((uint16_t)(address + 1U)) != length
-        || memcmp(body + LINK_ASK_COMMIT_CRC_AT, &sum, 4) != 0) {
+    if (memcmp(body + LINK_ASK_COMMIT_CRC_AT, &sum, 4) != 0) {
         return LINK_REASON_BAD_CHECKSUM;
     }
     if (!store_seal(slot)) {
         return LINK_REASON_MEMORY_FAILED;
     }
     store_fly();
-    memcpy(body + LINK_REPLY_COMMIT_CODE_AT, &store_slots[slot].code, 4);
-    if (store_slots[slot].code == LINK_NO_CODE) {
+    memcpy(body + LINK_REPLY_COMMIT_CODE_AT, &store_found.slots[slot].code, 4);
+    if (store_found.slots[slot].code == LINK_NO_CODE) {
         return LINK_REASON_UNREADABLE_SETTINGS;
     }
     return LINK_DONE;
@@ -189,9 +182,9 @@ static uint8_t pulse(const uint8_t *body)
 {
     const uint8_t output = body[LINK_ASK_PULSE_OUTPUT_AT];
     const uint8_t level = body[LINK_ASK_PULSE_LEVEL_AT];
-    const uint16_t duration = number_at(body + LINK_ASK_PULSE_DURATION_MS_AT);
-    if (output >= BOARD_OUTPUTS || level > FULL || (level % FULL != 0U && !bit_set(BOARD_LEVELS, output))
-        || (level != 0U && duration == 0U)) {
+    const uint16_t steps = number_at(body + LINK_ASK_PULSE_STEPS_AT);
+    if (output >= BOARD_OUTPUTS || level > FULL || (level != 0U && level != FULL && !bit_set(BOARD_LEVELS, output))
+        || (level != 0U && steps == 0U)) {
         return LINK_REASON_OUT_OF_RANGE;
     }
     if (level != 0U) {
@@ -200,7 +193,7 @@ static uint8_t pulse(const uint8_t *body)
             if (reason != LINK_DONE) {
                 return reason;
             }
-            if (duration > LINK_PULSE_RELEASE_MS) {
+            if (steps > LINK_PULSE_RELEASE_STEPS) {
                 return LINK_REASON_OUT_OF_RANGE;
             }
         }
@@ -208,15 +201,12 @@ static uint8_t pulse(const uint8_t *body)
             return LINK_REASON_BUSY;
         }
     }
-    dive_pulse(output, level, (uint16_t)(((second_t)duration * 8 + 124) / 125));
+    dive_pulse(output, level, steps);
     return LINK_DONE;
 }
 
 static uint8_t name(const uint8_t *text)
 {
-    if (!store_is_text(text, LINK_GIVEN_NAME_SIZE)) {
-        return LINK_REASON_OUT_OF_RANGE;
-    }
     return kept(store_rename(text));
 }
 
@@ -307,9 +297,6 @@ uint8_t requests_answer(uint8_t *frame, uint8_t length)
     uint8_t size = (uint8_t)(HEAD + PORT_CONST_BYTE(&sizes[kind - 1U][1]));
     if (kind == LINK_ASK_READ) {
         size = (uint8_t)(size + body[LINK_REPLY_READ_LENGTH_AT]);
-    }
-    if (kind >= LINK_ASK_ARM && kind <= LINK_ASK_START) {
-        frame[size - 1U] = dive_state();
     }
     frame[1] = (uint8_t)(kind + LINK_REPLY);
     return size;

@@ -21,7 +21,7 @@ bool sense_contacts(void)
     } else if (here->hold > 0U) {
         here->hold--;
         if (here->hold == 0U) {
-            here->held_by_power = false;
+            here->faults &= (uint8_t)~LINK_FAULT_HOLD;
             here->next = 0;
         }
     }
@@ -31,8 +31,7 @@ bool sense_contacts(void)
 void sense_measure(void)
 {
     const uint16_t raw = dive_port.pack_mv();
-    const second_t more = (second_t)(raw >> 4) * (second_t)store_calibration / 625; /* of 10 000, in 24 bits */
-    state.pack_mv = (uint16_t)(raw + (uint16_t)more);
+    state.pack_mv = (uint16_t)(raw + (uint16_t)((int32_t)raw * store_calibration >> 16));
 }
 
 static PORT_APART bool low(uint8_t *below, uint16_t limit)
@@ -86,8 +85,8 @@ void sense_history(bool write)
         return;
     }
     const second_t elapsed = write ? state.elapsed : state.elapsed + JOURNAL_BEHIND_S;
-    const second_t due = elapsed / history_spacing();
-    if (due > (second_t)state.readings && due <= (second_t)history_cells()) {
+    const span_t due = (span_t)elapsed / (span_t)history_spacing();
+    if (due > state.readings && due <= history_cells()) {
         state.readings = (uint8_t)due;
         if (write) {
             history_put((uint8_t)(state.readings - 1U), state.pack_mv);

@@ -35,6 +35,8 @@ struct state {
     bool lead;            /* of the bench, detected */
     uint8_t frame_age;    /* s since the last valid frame, 255 at most */
     uint8_t step;         /* of this second, in 1/64 s, up to which all is done */
+    uint16_t resets;      /* this, the next and elapsed are told as they stand here, one behind the other */
+    uint16_t pack_mv;
 
     /* of one dive: forgotten when it is armed and when it is stood down */
     second_t elapsed;
@@ -52,7 +54,6 @@ struct state {
     bool alone;           /* a try was cut by a reset: nothing else is on while one fires */
     bool low_asks;        /* low voltage asks for the release */
     bool no_further;      /* no further tries: a power-on reset came between, or nobody knows the end */
-    bool held_by_power;   /* ... the hold, because of a power-on reset */
     bool clock_fault;     /* in this dive */
     bool entry_due;       /* the journal's next entry must not wait for its time */
     uint8_t resets_hour;
@@ -65,7 +66,7 @@ struct state {
     uint16_t pulse_left;  /* steps of 1/64 s that a pulse on the bench still has */
     uint8_t below_shed, below_release; /* s */
     uint16_t lowest_mv;
-    uint8_t faults;
+    uint8_t faults;       /* LINK_FAULT_HOLD: hold is because of a power-on reset */
     bool at_hand;         /* on deck or at the surface, or held after a power-on reset: buttons act, the light speaks */
     second_t clock_failed; /* where clock_fault says so */
     uint8_t choice;       /* combination of field changes */
@@ -74,11 +75,9 @@ struct state {
     struct output_state outputs[BOARD_OUTPUTS];
 
     /* lasting; the first of them is known to dive_forget() */
-    uint16_t resets;
     uint32_t code;        /* of what is armed */
     bool has_block;       /* else the essentials alone */
     bool clock_internal;  /* now, by a fault */
-    uint16_t pack_mv;
     uint8_t driven[BOARD_OUTPUTS]; /* percent that the port was told */
     struct settings said;
     uint8_t block[BOARD_BLOCK_MOST];

@@ -8,8 +8,7 @@
 #define SUM32_RIGHT 0x2144DF1CUL /* what bytes with their CRC-32 behind them come to */
 #define VOID 0xFFU
 
-struct slot store_slots[2];
-uint8_t store_counts;
+struct found store_found;
 int16_t store_calibration;
 
 bool store_fits(uint8_t length)
@@ -37,7 +36,7 @@ uint32_t store_sum(uint16_t address, uint16_t count)
 static bool look_at(uint8_t number)
 {
     PORT_SAVES;
-    struct slot *slot = &store_slots[number];
+    struct slot *slot = &store_found.slots[number];
     struct settings said;
     uint16_t address = store_address(number);
     slot->sequence = dive_port.load(address);
@@ -58,10 +57,10 @@ static bool look_at(uint8_t number)
 
 void store_look(void)
 {
-    store_counts = look_at(0) ? 0U : LINK_NO_SLOT;
+    store_found.counts = look_at(0) ? 0U : LINK_NO_SLOT;
     if (look_at(1)
-        && (store_counts != 0U || (int8_t)(uint8_t)(store_slots[1].sequence - store_slots[0].sequence) > 0)) {
-        store_counts = 1;
+        && (store_found.counts != 0U || (int8_t)(uint8_t)(store_found.slots[1].sequence - store_found.slots[0].sequence) > 0)) {
+        store_found.counts = 1;
     }
 }
 
@@ -69,9 +68,9 @@ void store_fly(void)
 {
     store_look();
     state.has_block = false;
-    if (store_counts != LINK_NO_SLOT) {
-        state.code = store_slots[store_counts].code;
-        store_load((uint16_t)(store_address(store_counts) + 1U), state.block, BOARD_BLOCK_MOST); /* and what is behind it */
+    if (store_found.counts != LINK_NO_SLOT) {
+        state.code = store_found.slots[store_found.counts].code;
+        store_load((uint16_t)(store_address(store_found.counts) + 1U), state.block, BOARD_BLOCK_MOST); /* and what is behind it */
         dive_read_block();
         state.has_block = block_open(&state.said);
     }
@@ -106,9 +105,9 @@ bool store_seal(uint8_t slot)
 
 bool store_copy(void)
 {
-    const uint8_t to = store_counts ^ 1U;
+    const uint8_t to = store_found.counts ^ 1U;
     const uint16_t address = store_address(to);
-    return store_put(address, &store_slots[store_counts].sequence, 1)
+    return store_put(address, &store_found.slots[store_found.counts].sequence, 1)
            && store_put((uint16_t)(address + 1U), state.block, state.block[0]) && store_seal(to);
 }
 
@@ -215,19 +214,6 @@ bool store_put_essentials(bool armed)
     const bool done = put_record(BOARD_ROW, ESSENTIALS_BODY);
     state.armed = armed && done;
     return done;
-}
-
-bool store_is_text(const uint8_t *text, uint8_t count)
-{
-    bool ended = false;
-    for (; count > 0U; count--, text++) {
-        if (*text == 0U) {
-            ended = true;
-        } else if (ended || *text < 0x20U || *text > 0x7EU) {
-            return false;
-        }
-    }
-    return true;
 }
 
 bool store_rename(const uint8_t *name)

@@ -6,13 +6,18 @@
 #include "state.h"
 
 /* What was found in a slot when it was last looked at. */
-struct slot {
+struct PORT_PACKED slot {
     uint8_t sequence;
     uint32_t code; /* LINK_NO_CODE: not valid */
 };
 
-extern struct slot store_slots[2];
-extern uint8_t store_counts;
+/* What was found in both, and which of them counts; told as it stands here. */
+struct found {
+    uint8_t counts;
+    struct slot slots[2];
+};
+
+extern struct found store_found;
 
 uint16_t store_address(uint8_t slot);
 
@@ -22,7 +27,7 @@ bool store_fits(uint8_t length);
 /* CRC-32/ISO-HDLC of count bytes of memory. */
 uint32_t store_sum(uint16_t address, uint16_t count);
 
-/* Looks at both slots; then store_slots says what is in them, and store_counts which of them counts, LINK_NO_SLOT where
+/* Looks at both slots; then store_found says what is in them, and store_found.counts which of them counts, LINK_NO_SLOT where
    none does. While armed only the armed code counts. It takes long, 50 ms. */
 void store_look(void);
 
@@ -46,14 +51,11 @@ bool store_copy(void);
    armed by it. */
 bool store_row(void);
 
-/* In 1/10000; 0 where none is stored. */
+/* In 1/65536; 0 where none is stored. */
 extern int16_t store_calibration;
 
 /* Writes the essentials: void first, valid with the last byte. Where that fails the board is not armed. */
 bool store_put_essentials(bool armed);
-
-/* Printable ASCII, then zeros only. */
-bool store_is_text(const uint8_t *text, uint8_t count);
 
 void store_load(uint16_t address, uint8_t *bytes, uint8_t count);
 

@@ -167,7 +167,7 @@ def _try_all(
 
 def _try(client: Client, setup: Setup, pulse: Pulse, current: Quantity | None, code: int | None) -> BenchOutput:
     from schedgen.link.bench import Average
-    from schedgen.link.messages import NO_CODE, PULSE_RELEASE_MS
+    from schedgen.link.messages import NO_CODE, PULSE_RELEASE_S
     from schedgen.link.trial import try_output
     from schedgen.measured.bench_trial import LIGHT_S, Means, found_at
     from schedgen.measured.connection import Mean
@@ -175,7 +175,7 @@ def _try(client: Client, setup: Setup, pulse: Pulse, current: Quantity | None, c
     def mean(average: Average) -> Mean:
         return Mean(average.mean_v, average.spread_v, average.count)
 
-    seconds = min(pulse.seconds, PULSE_RELEASE_MS / 1000) if pulse.is_release else pulse.seconds
+    seconds = min(pulse.seconds, PULSE_RELEASE_S) if pulse.is_release else pulse.seconds
     readings = LEAST_READINGS if seconds <= LIGHT_S else READINGS
     trial = try_output(client, pulse.number, pulse.level, seconds, readings, NO_CODE if code is None else code)
     means = Means(

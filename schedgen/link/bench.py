@@ -5,6 +5,7 @@ Each function takes a `Client` that has said hello. They raise `LinkError` and i
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from itertools import pairwise
 from schedgen.errors import OutOfRange
 from schedgen.link.client import Client
 from schedgen.link.holdings import calibration_in
-from schedgen.link.messages import NO_CODE, PLAY_STOP_S
+from schedgen.link.messages import NO_CODE, PLAY_STOP_S, PULSE_STEPS_A_S
 from schedgen.link.ports import Port
 
 LATE_S = 1.0
@@ -54,13 +55,13 @@ def measure(client: Client, readings: int = 256) -> Average:
 
 
 def pulse(client: Client, output: int, duration_s: float, level: int = 100, code: int = NO_CODE) -> None:
-    """Switch an output on for a time, at a level in percent; a release also needs the dive code as a number."""
-    client.request("pulse", output=output, duration_ms=round(duration_s * 1000), level=level, code=code)
+    """Switch an output on, for a time rounded up to 1/64 s, at a level in percent; a release needs the dive code."""
+    client.request("pulse", output=output, steps=math.ceil(duration_s * PULSE_STEPS_A_S), level=level, code=code)
 
 
 def switch_off(client: Client, output: int) -> None:
     """End a pulse at once."""
-    client.request("pulse", output=output, duration_ms=0, level=0, code=NO_CODE)
+    client.request("pulse", output=output, steps=0, level=0, code=NO_CODE)
 
 
 def wait(port: Port, seconds: float) -> None:

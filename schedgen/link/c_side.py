@@ -15,7 +15,8 @@ from schedgen.link.messages import (
     PARTS,
     PLAY_SILENCE_S,
     PROTOCOL_VERSION,
-    PULSE_RELEASE_MS,
+    PULSE_RELEASE_S,
+    PULSE_STEPS_A_S,
     REASONS,
     REFUSED,
     REPLY,
@@ -37,7 +38,7 @@ def c_constants() -> str:
         f"#define LINK_NO_CODE 0x{NO_CODE:08X}ul",
         f"#define LINK_NO_SLOT 0x{NO_SLOT:02X}u",
         f"#define LINK_SILENCE_MS {round(SILENCE_S * 1000)}u",
-        f"#define LINK_PULSE_RELEASE_MS {PULSE_RELEASE_MS}u",
+        f"#define LINK_PULSE_RELEASE_STEPS {PULSE_RELEASE_S * PULSE_STEPS_A_S}u",
         f"#define LINK_PLAY_SILENCE_S {PLAY_SILENCE_S}u",
     ]
     for prefix, names in (("STATE", STATES), ("PART", PARTS)):

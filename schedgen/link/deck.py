@@ -283,7 +283,7 @@ def _write(client: Client, slot: int, wanted: bytes, progress: Callable[[int], N
             client.request("write", slot=slot, offset=at, length=len(piece), data=piece)
             written += len(piece)
         progress(at + len(piece))
-    client.request("commit", slot=slot, sequence=body[0], length=len(body) - 1, crc=zlib.crc32(body))
+    client.request("commit", slot=slot, crc=zlib.crc32(body))
     return written + _CRC_SIZE
 
 

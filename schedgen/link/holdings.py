@@ -113,16 +113,15 @@ class Holdings:
             raise Refusal("out of range")
         self._store(self.layout.slots[slot] + offset, data)
 
-    def commit(self, slot: int, sequence: int, length: int, crc: int) -> int:
+    def commit(self, slot: int, crc: int) -> int:
         """Make a written slot valid; return its dive code. What is committed already is left as it is."""
-        if not 1 <= length <= self.layout.block_most:
-            raise Refusal("out of range")
+        length = self._memory.image[self.layout.slots[slot] + 1]
         body = self._memory.read(self.layout.slots[slot], 1 + length)
-        held = self.slots()[slot]
-        if held is not None and zlib.crc32(body) == crc and (held.sequence, len(held.block)) == (sequence, length):
-            return held.code
-        if body[0] != sequence or body[1] != length or zlib.crc32(body) != crc:
+        if not 1 <= length <= self.layout.block_most or zlib.crc32(body) != crc:
             raise Refusal("bad checksum")
+        held = self.slots()[slot]
+        if held is not None:
+            return held.code
         self._store(self.layout.slots[slot] + 1 + length, crc.to_bytes(_CRC_SIZE, "little"))
         return code_number(self._check_block(body[1:]))
 
@@ -213,7 +212,7 @@ def given_name_in(row: bytes) -> str | None:
 def calibration_in(row: bytes) -> float:
     """Return by what a board's battery readings are to be multiplied: 1 where it was never calibrated."""
     stored = int.from_bytes(row[CALIBRATION_AT:NAME_AT], "little", signed=True)
-    return 1 + stored / 10_000 if _row_is_whole(row) else 1.0
+    return 1 + stored / 65_536 if _row_is_whole(row) else 1.0
 
 
 def _row_is_whole(row: bytes) -> bool:

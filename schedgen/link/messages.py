@@ -31,11 +31,11 @@ somebody else is not taken for this one. After a reset the board has no last rep
 byte is its own length. A slot is valid when the CRC is right, the block is readable and its board type is the
 board's. The newest valid slot counts (sequence numbers compared with wrap-around; of equals, A); while armed, only
 one with the armed dive code. To upload: `write` in pieces of at most 32 bytes to the slot that does NOT count,
-sequence number and block; then `commit` with sequence, length and CRC-32. The board takes the CRC over what its
-EEPROM really holds, refuses `bad checksum` where it differs, else writes the four CRC bytes, the last of the upload,
-and says `unreadable settings` where the block then makes no sense to it or is for another board: such a slot counts
-for nothing. A `write` to the slot that counts, or past the room for sequence and block, is refused `out of range`.
-A `commit` of what is already committed is answered as done and writes nothing.
+sequence number and block; then `commit` with the CRC-32. The board takes the CRC over what its EEPROM really holds,
+as far as the block's own length goes, refuses `bad checksum` where it differs, else writes the four CRC bytes, the
+last of the upload, and says `unreadable settings` where the block then makes no sense to it or is for another board:
+such a slot counts for nothing. A `write` to the slot that counts, or past the room for sequence and block, is refused
+`out of range`. A `commit` of what is already committed is answered as done and writes nothing.
 
 **Arming.** `arm` with the dive code of the settings that count copies them to the other slot, reads both back,
 refuses `memory failed` unless they are identical, and writes the essentials record. Arming again with the same code
@@ -70,7 +70,7 @@ answered with one sentence and CR LF once the line has been silent for 100 ms: t
 but are never followed by a silence. Silence between ``?`` and the newline does not matter.
 
 **Row.** Bytes 0 to 19 are the essentials record (`essentials.py`), 20 and 21
-the battery-sense calibration (signed, low byte first, in 1/10000), 22 to 29 the given name, 30 and 31 the CRC-16 of
+the battery-sense calibration (signed, low byte first, in 1/65536), 22 to 29 the given name, 30 and 31 the CRC-16 of
 bytes 20 to 29, high byte first. Name and calibration count only where it fits. To change the essentials record the
 board first writes 255 into byte 0 (no layout version has that), then bytes 1 to 19, then byte 0: a torn record is
 never taken for a whole one.
@@ -98,8 +98,10 @@ NO_CODE = 0xFFFFFFFF
 NO_SLOT = 0xFF
 SILENCE_S = 0.1
 """A pause of this many seconds ends an unfinished frame."""
-PULSE_RELEASE_MS = 10_000
-"""Longest pulse of a release output, in milliseconds."""
+PULSE_STEPS_A_S = 64
+"""Steps in which the length of a pulse is told, in a second."""
+PULSE_RELEASE_S = 10
+"""Longest pulse of a release output, in seconds."""
 
 READINGS = 27
 """Readings in one answer to `measure`: as many as fit."""
@@ -165,7 +167,6 @@ _OFFSET = Field("offset", 2, "first byte, counted from the start of the slot")
 _LENGTH = Field("length", 1, "bytes of data, asked for, sent or written", largest=CHUNK)
 _STATE = Field("state", 1, "index into STATES", largest=len(STATES) - 1)
 _OUTPUT = Field("output", 1, "index in the board's order", largest=7)
-_SEQUENCE = Field("sequence", 1, "sequence number of the slot")
 _LEVEL = Field("level", 1, "percent; 0 switches off", largest=100)
 _ELAPSED = Field("elapsed", 3, "elapsed second to be shown, 0x800000 or more to stop")
 _NAME = Field("given_name", GIVEN_NAME_SIZE, "the board's given name; empty takes it away", "text")
@@ -185,6 +186,7 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
             Field("part", 1, "index into PARTS", largest=len(PARTS) - 1),
             Field("eeprom_size", 2, "bytes"),
             Field("slot_size", 2, "bytes"),
+            Field("board", NAME_SIZE, "name of the board file", "text"),
             _STATE,
             Field("active", 1, "slot that counts, 255 for none"),
             Field("sequence_a", 1, "sequence number of slot A"),
@@ -192,11 +194,10 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
             Field("sequence_b", 1, "sequence number of slot B"),
             Field("code_b", 4, "dive code of slot B, 0xFFFFFFFF where it is not valid"),
             Field("armed", 1, "1 while armed", largest=1),
-            Field("elapsed", 3, "seconds since start, without meaning where no dive is under way"),
-            Field("pack_mv", 2, "pack voltage in mV"),
             Field("resets", 2, "resets since the pack was connected"),
+            Field("pack_mv", 2, "pack voltage in mV"),
+            Field("elapsed", 3, "seconds since start, without meaning where no dive is under way"),
             Field("faults", 2, "bits, see FAULTS"),
-            Field("board", NAME_SIZE, "name of the board file", "text"),
         ),
     ),
     (
@@ -220,8 +221,8 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
         4,
         "make the written slot count",
         0.3,
-        (_SLOT, _SEQUENCE, Field("length", 1, "bytes of the block"), Field("crc", 4, "CRC-32 of sequence and block")),
-        (_SLOT, _SEQUENCE, _code("dive code of the settings that now count")),
+        (_SLOT, Field("crc", 4, "CRC-32 of sequence and block")),
+        (_SLOT, _code("dive code of the settings that now count")),
     ),
     (
         "arm",
@@ -229,16 +230,16 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
         "arm the settings that count",
         1.5,
         (_code("dive code of the settings that count"),),
-        (_code("dive code that is armed"), _STATE),
+        (_code("dive code that is armed"),),
     ),
-    ("disarm", 6, "disarm", 0.3, (), (_STATE,)),
+    ("disarm", 6, "disarm", 0.3, (), ()),
     (
         "start",
         7,
         "start the clock of an armed board whose trigger is command",
         0.3,
         (_code("dive code that is armed"),),
-        (_code("dive code that is under way"), _STATE),
+        (_code("dive code that is under way"),),
     ),
     (
         "pulse",
@@ -248,7 +249,7 @@ _PAIRS: tuple[tuple[str, int, str, float, tuple[Field, ...], tuple[Field, ...]],
         (
             _OUTPUT,
             _LEVEL,
-            Field("duration_ms", 2, "milliseconds, 1 or more unless level is 0"),
+            Field("steps", 2, "its length in 1/64 s, 1 or more unless level is 0"),
             _code("dive code for a release output, else 0xFFFFFFFF"),
         ),
         (_OUTPUT, _LEVEL),

@@ -29,11 +29,11 @@ _FAULT_NO_SLOT = 1 << list(messages.FAULTS).index("settings")
 
 @dataclass(frozen=True, slots=True)
 class Pulse:
-    """One pulse that the board was told: output from `at_s` for `duration_ms` at `level` percent (0: switched off)."""
+    """One pulse that the board was told: output from `at_s` for `steps` of 1/64 s at `level` percent (0: off)."""
 
     at_s: float
     output: int
-    duration_ms: int
+    steps: int
     level: int
 
 
@@ -86,7 +86,7 @@ class VirtualBoard:
         """Return the level at which a pulse holds `output` now, in percent, 0 where none does."""
         for pulse in reversed(self.pulses[self._ended_pulses :]):
             if pulse.output == output:
-                return pulse.level if self._now_s < pulse.at_s + pulse.duration_ms / 1000 else 0
+                return pulse.level if self._now_s < pulse.at_s + pulse.steps / messages.PULSE_STEPS_A_S else 0
         return 0
 
     @property
@@ -208,21 +208,20 @@ class VirtualBoard:
         return {"slot": asked["slot"], "offset": asked["offset"], "length": len(data)}
 
     def _commit(self, asked: Values) -> dict[str, Value]:
-        slot, sequence = asked.number("slot"), asked.number("sequence")
-        code = self.holdings.commit(slot, sequence, asked.number("length"), asked.number("crc"))
-        return {"slot": slot, "sequence": sequence, "code": code}
+        slot = asked.number("slot")
+        return {"slot": slot, "code": self.holdings.commit(slot, asked.number("crc"))}
 
     def _arm(self, asked: Values) -> dict[str, Value]:
         self._player = None
         self.holdings.arm(asked.number("code"))
         self._ended_pulses = len(self.pulses)
-        return {"state": self._state, "code": asked["code"]}
+        return {"code": asked["code"]}
 
     def _disarm(self, asked: Values) -> dict[str, Value]:
         self._player = None
         self.holdings.disarm()
         self._started_s = None
-        return {"state": self._state}
+        return {}
 
     def _start(self, asked: Values) -> dict[str, Value]:
         code = self.holdings.armed_code
@@ -239,22 +238,22 @@ class VirtualBoard:
             raise Refusal("out of range")
         if self._started_s is None:
             self._started_s = self._now_s
-        return {"state": self._state, "code": code}
+        return {"code": code}
 
     def _pulse(self, asked: Values) -> dict[str, Value]:
-        output, level, duration = (asked.number(name) for name in ("output", "level", "duration_ms"))
-        if output >= len(self.plate.kinds) or (level and not duration):
+        output, level, steps = (asked.number(name) for name in ("output", "level", "steps"))
+        if output >= len(self.plate.kinds) or (level and not steps):
             raise Refusal("out of range")
         kind = self.plate.kinds[output]
         if kind != "level" and level not in (0, 100):
             raise Refusal("out of range")
         if level and kind == "release":
             self.holdings.check_code(asked.number("code"))
-            if duration > messages.PULSE_RELEASE_MS:
+            if steps > messages.PULSE_RELEASE_S * messages.PULSE_STEPS_A_S:
                 raise Refusal("out of range")
         if level and any(self.level_of(other) for other in range(len(self.plate.kinds))):
             raise Refusal("busy")
-        self.pulses.append(Pulse(self._now_s, output, duration, level))
+        self.pulses.append(Pulse(self._now_s, output, steps, level))
         return {"output": output, "level": level}
 
     def _measure(self, asked: Values) -> dict[str, Value]:
@@ -296,6 +295,6 @@ class VirtualBoard:
         dive = "no dive" if code is None else f"dive {to_crockford(code)}"
         state = messages.STATES[self._state]
         pack_mv = self.pack_mv
-        volts = f"{pack_mv // 1000}.{pack_mv % 1000 // 10:02d} V"
+        volts = f"{pack_mv / 1000:.3f} V"
         said = f"{self.plate.board} holds {dive}, state {state}, pack {volts}, clock {self._elapsed} s.\r\n"
         return said.encode("ascii")

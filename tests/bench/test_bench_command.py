@@ -70,7 +70,7 @@ def test_every_output_is_tried_and_lights_only_dim_and_short(
     assert found["OUT3"] == "cannot tell"
     assert (found["REL1"], found["REL2"]) == ("not tried", "not tried")
     lights = [pulse for pulse in board.pulses if pulse.output == 4 and pulse.level]
-    assert [(pulse.level, pulse.duration_ms) for pulse in lights] == [(10, 500)]
+    assert [(pulse.level, pulse.steps) for pulse in lights] == [(10, 32)]
     assert not any(pulse.output in (6, 7) and pulse.level for pulse in board.pulses)
     assert not any(board.levels)
     assert board.holdings.armed_code is None
@@ -119,7 +119,7 @@ def test_the_release_needs_the_typed_code_and_its_caution_comes_first(
     assert code == 0
     assert verdicts(record) == {"REL1": "connected"}
     fired = [pulse for pulse in board.pulses if pulse.level]
-    assert [(pulse.output, pulse.duration_ms) for pulse in fired] == [(6, 10_000)]
+    assert [(pulse.output, pulse.steps) for pulse in fired] == [(6, 640)]
 
 
 def test_a_meter_gives_draw_and_the_next_check_uses_it(

@@ -175,10 +175,10 @@ def test_a_calibrated_board_is_measured_with_its_calibration(board: VirtualBoard
     client.request("name", given_name="Tern 2")
     assert measure(client).mean_v == pytest.approx(10.0, abs=1e-6)
     row = board.memory.read(256, 32)
-    body = (-250).to_bytes(2, "little", signed=True) + row[22:30]
+    body = (-1638).to_bytes(2, "little", signed=True) + row[22:30]
     board.memory.write(256 + 20, body + Crc16Ibm3740.calc(body).to_bytes(2, "big"))
-    # By hand: 10 V x (1 - 250/10000) = 9.75 V.
-    assert measure(client).mean_v == pytest.approx(9.75, abs=1e-6)
+    # By hand: 10 V x (1 - 1638/65536) = 9.75006 V.
+    assert measure(client).mean_v == pytest.approx(9.75006, abs=1e-5)
 
 
 @settings(deadline=None, max_examples=30)

@@ -696,15 +696,15 @@ def test_a_release_is_pulsed_only_with_the_code_not_armed_and_for_ten_seconds_at
     halyard.identify()
     code = code_number(block)
     release = halyard.names.index("REL1")
-    assert halyard.ask("pulse", output=release, duration_ms=1000, level=100, code=code ^ 1) == "wrong code"
-    assert halyard.ask("pulse", output=release, duration_ms=10_001, level=100, code=code) == "out of range"
+    assert halyard.ask("pulse", output=release, steps=64, level=100, code=code ^ 1) == "wrong code"
+    assert halyard.ask("pulse", output=release, steps=641, level=100, code=code) == "out of range"
     assert halyard.levels()["REL1"] == 0
-    assert isinstance(halyard.ask("pulse", output=release, duration_ms=10_000, level=100, code=code), Values)
+    assert isinstance(halyard.ask("pulse", output=release, steps=640, level=100, code=code), Values)
     assert halyard.levels()["REL1"] == 100
     halyard.host.seconds(11)
     assert halyard.levels()["REL1"] == 0
     halyard.arm(block)
-    assert halyard.ask("pulse", output=release, duration_ms=1000, level=100, code=code) == "armed"
+    assert halyard.ask("pulse", output=release, steps=64, level=100, code=code) == "armed"
     assert halyard.levels()["REL1"] == 0
 
 
@@ -713,7 +713,7 @@ def test_a_pulse_ends_with_arming(halyard: Rig) -> None:
     halyard.load(block)
     halyard.identify()
     code = code_number(block)
-    halyard.ask("pulse", output=halyard.names.index("REL1"), duration_ms=10_000, level=100, code=code)
+    halyard.ask("pulse", output=halyard.names.index("REL1"), steps=640, level=100, code=code)
     halyard.arm(block)
     assert halyard.levels()["REL1"] == 0
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import zlib
 from contextlib import suppress
 from dataclasses import replace
 
@@ -14,7 +15,7 @@ from schedgen.errors import SchedgenError
 from schedgen.link import deck
 from schedgen.link.client import Client, Refused
 from schedgen.link.eeprom import Memory, Nameplate, blank_image
-from schedgen.link.frames import Frame, encode_frame
+from schedgen.link.frames import Frame, crc16, encode_frame
 from schedgen.link.last_dive import last_dive
 from schedgen.link.messages import NO_CODE, REQUESTS
 from schedgen.link.ports import VirtualPort
@@ -54,17 +55,17 @@ def random_request(rng: random.Random, name: str, block: bytes) -> bytes:
         "identify": [rng.randbytes(2)],
         "read": [rng.choice(ADDRESSES).to_bytes(2, "little") + bytes([rng.randrange(40)])],
         "commit": [
-            bytes([rng.randrange(3), rng.choice((1, 2, 9)), rng.choice((len(block), 5, 0, 200))]) + rng.randbytes(4)
+            bytes([rng.randrange(3)]) + rng.choice((rng.randbytes(4), zlib.crc32(b"\1" + block).to_bytes(4, "little")))
         ],
         "arm": [code_number(block).to_bytes(4, "little"), rng.randbytes(4)],
         "disarm": [b"", b"x"],
         "start": [code_number(block).to_bytes(4, "little"), rng.randbytes(4)],
         "pulse": [
             bytes([rng.randrange(10), rng.choice((0, 1, 50, 100, 101))])
-            + rng.choice((0, 1, 500, 10_001)).to_bytes(2, "little")
+            + rng.choice((0, 1, 32, 641)).to_bytes(2, "little")
             + rng.choice((code_number(block), NO_CODE)).to_bytes(4, "little")
         ],
-        "name": [b"abc\0\0\0\0\0", b"a\0b\0\0\0\0\0", b"\x1f" * 8, b"12345678"],
+        "name": [b"abc\0\0\0\0\0", b"12345678"],
     }  # fmt: skip
     if name == "write":
         length = rng.choice((0, 1, 16, 32))
@@ -100,7 +101,7 @@ def test_a_repeated_request_is_answered_again_and_not_done_again(halyard: Rig) -
     _, block = dive(halyard)
     halyard.load(block)
     halyard.identify()
-    line = encode_frame(Frame(5, REQUESTS["pulse"].number, bytes([0, 100, 100, 0, 0xFF, 0xFF, 0xFF, 0xFF])))
+    line = encode_frame(Frame(5, REQUESTS["pulse"].number, bytes([0, 100, 7, 0, 0xFF, 0xFF, 0xFF, 0xFF])))
     first = halyard.host.receive(line)
     halyard.host.seconds(2)
     assert halyard.levels()["OUT1"] == 0
@@ -113,10 +114,10 @@ def test_a_release_is_pulsed_only_with_the_code_and_at_most_ten_seconds(halyard:
     halyard.load(block)
     halyard.identify()
     output, code = halyard.names.index("REL1"), code_number(block)
-    assert halyard.ask("pulse", output=output, level=100, duration_ms=100, code=code ^ 1) == "wrong code"
-    assert halyard.ask("pulse", output=output, level=100, duration_ms=10_001, code=code) == "out of range"
+    assert halyard.ask("pulse", output=output, level=100, steps=7, code=code ^ 1) == "wrong code"
+    assert halyard.ask("pulse", output=output, level=100, steps=641, code=code) == "out of range"
     assert halyard.levels()["REL1"] == 0
-    halyard.ask("pulse", output=output, level=100, duration_ms=10_000, code=code)
+    halyard.ask("pulse", output=output, level=100, steps=640, code=code)
     assert halyard.levels()["REL1"] == 100
     halyard.host.seconds(11)
     assert halyard.levels()["REL1"] == 0
@@ -188,6 +189,21 @@ def test_the_journal_tells_of_the_last_dive(halyard: Rig) -> None:
     for one in told.readings:
         expected = 12.0 if one.at_s < AT + 300 else 11.0
         assert abs(one.volts - expected) <= told.step_v, one
+
+
+@pytest.mark.parametrize("calibration", [-1638, 0, 1638, 32767])
+def test_the_battery_sense_is_calibrated_by_what_stands_in_the_row(halyard: Rig, calibration: int) -> None:
+    halyard.host.clear()
+    halyard.host.boot()
+    assert not isinstance(halyard.ask("name", given_name="Tern 2"), str)
+    memory, row = bytearray(halyard.host.memory), halyard.row
+    memory[row + 20 : row + 22] = calibration.to_bytes(2, "little", signed=True)
+    memory[row + 30 : row + 32] = crc16(bytes(memory[row + 20 : row + 30])).to_bytes(2, "big")
+    halyard.host.clear(bytes(memory))
+    halyard.host.host.pack_mv = 12_000
+    halyard.host.boot()
+    # As the row's description in messages.py says: in 1/65536; rounded down.
+    assert halyard.identify().number("pack_mv") == 12_000 + 12_000 * calibration // 65_536
 
 
 def test_a_board_that_never_dived_has_no_last_dive(halyard: Rig) -> None:

@@ -223,4 +223,4 @@ def test_the_plain_question_is_answered_on_the_line() -> None:
         answer = b""
         while not answer.endswith(b"\n"):
             answer += port.read(port.now() + 2)
-        assert answer == b"halyard-4809 holds no dive, state on bench, pack 12.00 V, clock 0 s.\r\n"
+        assert answer == b"halyard-4809 holds no dive, state on bench, pack 12.000 V, clock 0 s.\r\n"

@@ -37,7 +37,7 @@ def upload_actions(rig: Rig, slot: int = 1, sequence: int = 2, from_s: float = 3
         values: dict[str, Value] = {"slot": slot, "offset": offset, "length": len(piece), "data": piece}
         actions.append((from_s + number * _PACE_S, "say", speech.ask("write", number, values).hex()))
     number += 1
-    values = {"slot": slot, "sequence": sequence, "length": len(rig.other.block), "crc": zlib.crc32(body)}
+    values = {"slot": slot, "crc": zlib.crc32(body)}
     actions.append((from_s + number * _PACE_S, "say", speech.ask("commit", number, values).hex()))
     return actions
 
