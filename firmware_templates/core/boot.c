@@ -78,9 +78,6 @@ static bool find_dive(void)
     if (state.armed && !state.has_block) {
         fly_essentials();
     }
-    if (valid && !state.armed) {
-        return false;
-    }
     const bool found = journal_read();
     if (!valid && found && state.stage != STAGE_OVER && state.has_block) {
         state.armed = true; /* it was armed, and the record has been damaged since */

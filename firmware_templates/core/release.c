@@ -157,9 +157,6 @@ void release_begin(void)
 static PORT_APART void resume(struct release *release, const struct firing *firing)
 {
     release->turn = state.elapsed;
-    if (release->tries > firing->tries) {
-        release->tries = firing->tries;
-    }
     end_try(release, firing);
 }
 

@@ -73,7 +73,7 @@ void sense_pack(void)
     }
     here->next_sample = here->elapsed + (second_t)SENSE_EVERY_S;
     (void)dive_passed(&here->next_sample);
-    if (state.has_block && (here->fires | (here->lit & (uint8_t)~state.said.keep)) == 0U) { /* what is kept, alone, is on */
+    if ((here->fires | (here->lit & (uint8_t)~state.said.keep)) == 0U) { /* what is kept, alone, is on */
         sense_measure();
         judge_pack();
     }

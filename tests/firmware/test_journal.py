@@ -16,16 +16,17 @@ from settings_dives import make_plan, window
 from schedgen.firmware.host import BROWN_OUT, POWER
 from schedgen.link.journal import journal_in
 from schedgen.link.messages import STATES
-from schedgen.plan.model import Firing, Interlocks
+from schedgen.plan.model import Firing, Interlocks, ShiftRelease
 from schedgen.settings.code import code_number
 from schedgen.settings.encode import encode
+from schedgen.settings.meaning import combinations
 
 AT, FLOWN = 4 * HOUR, 2 * HOUR
 STARTED, OVER = 1, 3
 ENTRY, PLACES = 6, 5
 
 
-def flown(rig: Rig, at: int = AT, until: int = FLOWN) -> bytes:
+def flown(rig: Rig, at: int = AT, until: int = FLOWN, changes: tuple[ShiftRelease, ...] = ()) -> bytes:
     """A dive under way for two hours; its block."""
     plan = make_plan(
         [
@@ -39,6 +40,7 @@ def flown(rig: Rig, at: int = AT, until: int = FLOWN) -> bytes:
         backup=None,
         interlocks=Interlocks(60, at + 2 * HOUR, False, 3.1, 2.9, 3, ("OUT2",)),
     )
+    plan = replace(plan, field_changes=changes, allowed_changes=(True,) * len(combinations(changes)) if changes else ())
     block = encode(plan, rig.names, round(rig.board.eeprom.size.nominal)).block
     rig.begin(plan, block)
     rig.host.seconds(until - 60)
@@ -206,3 +208,18 @@ def test_a_damaged_note_of_an_early_firing_moves_nothing_far(halyard: Rig) -> No
     assert halyard.levels()["OUT2"] == 0, "the beacon is on from an hour after the firing"
     halyard.host.seconds(HOUR)
     assert halyard.levels()["OUT2"] == 100
+
+
+def test_a_change_that_is_none_of_the_blocks_is_not_flown(halyard: Rig) -> None:
+    block = flown(halyard, changes=(ShiftRelease(600, -1, 1),))
+    for place, entry in enumerate(ring(halyard)):
+        if sequence_of(entry) % 2 == 0:
+            body = entry[:4] + bytes((entry[4] | 0x1F,))
+            code = code_number(block).to_bytes(4, "little")
+            halyard.host.poke(halyard.layout.journal + place * ENTRY, body + bytes((Crc8Smbus.calc(code + body),)))
+    assert believed(halyard, block) == FLOWN
+    halyard.host.edges()
+    halyard.host.seconds(AT - FLOWN - 1)
+    assert not [edge for edge in halyard.host.edges() if edge.level]
+    halyard.host.seconds(70)
+    assert [edge for edge in halyard.host.edges() if halyard.names[edge.output] == "REL1" and edge.level]
