@@ -64,8 +64,8 @@ def test_while_armed_what_writes_or_drives_is_refused(halyard: Rig) -> None:
     code, before = code_number(block), halyard.host.memory
     refused = [
         halyard.ask("write", slot=1, offset=0, length=1, data=b"\x01"),
-        halyard.ask("commit", slot=0, sequence=1, length=len(block), crc=0),
-        halyard.ask("pulse", output=0, level=100, duration_ms=100, code=code),
+        halyard.ask("commit", slot=0, crc=0),
+        halyard.ask("pulse", output=0, level=100, steps=6, code=code),
         halyard.ask("name", given_name="somebody"),
         halyard.ask("measure"),
         halyard.ask("play", elapsed=100, code=code),
@@ -126,7 +126,7 @@ def test_a_damaged_frame_does_nothing_and_gets_no_answer(halyard: Rig) -> None:
     _, block = dive(halyard)
     halyard.load(block)
     halyard.identify()
-    values = {"output": 0, "level": 100, "duration_ms": 60_000, "code": code_number(block)}
+    values = {"output": 0, "level": 100, "steps": 4000, "code": code_number(block)}
     line = encode_frame(Frame(9, REQUESTS["pulse"].number, encode(REQUESTS["pulse"], values)))
     halyard.host.edges()
     for bit in range(8 * (len(line) - 1)):
@@ -221,7 +221,7 @@ def test_seconds_are_shown_only_with_lead_and_code_and_end_by_themselves(halyard
         assert isinstance(shown(halyard, code, HOUR // 2), Values)
         assert halyard.levels()["OUT1"] == 100
         assert shown(halyard, code ^ 1, HOUR // 2) == "wrong code"
-        assert halyard.ask("pulse", output=0, level=100, duration_ms=100, code=code) == "busy"
+        assert halyard.ask("pulse", output=0, level=100, steps=6, code=code) == "busy"
         if end == "unplugged":
             halyard.host.host.lead = 0
         if end == "armed":
@@ -253,6 +253,6 @@ def test_nothing_is_shown_while_an_output_is_pulsed(halyard: Rig) -> None:
     halyard.identify()
     halyard.host.host.lead = 1
     halyard.host.seconds(1)
-    halyard.ask("pulse", output=halyard.names.index("REL1"), level=100, duration_ms=10_000, code=code)
+    halyard.ask("pulse", output=halyard.names.index("REL1"), level=100, steps=640, code=code)
     assert shown(halyard, code, 100) == "busy"
-    assert halyard.ask("pulse", output=0, level=100, duration_ms=100, code=code) == "busy"
+    assert halyard.ask("pulse", output=0, level=100, steps=6, code=code) == "busy"
