@@ -25,7 +25,12 @@
 #define FIRST_TRIES 8U
 
 /* The last entry that was written or believed: its bytes, its place in the ring. When the next is due. */
-static uint8_t entry[ENTRY_BYTES];
+static union {
+    uint8_t bytes[ENTRY_BYTES];
+    uint16_t pairs[ENTRY_BYTES / 2U];
+} room;
+#define entry room.bytes
+#define early room.pairs[1] /* what stands behind the ring, while no entry needs the place */
 static uint8_t last;
 static second_t due;
 
@@ -148,9 +153,6 @@ bool journal_due(void)
 {
     return dive_passed(&due);
 }
-
-/* What the two bytes hold. */
-static uint16_t early;
 
 static bool early_fits(void)
 {

@@ -13,9 +13,8 @@ static struct {
     uint8_t bytes[LINK_FRAME_SIZE]; /* decoded as they come; the first stands for the code before them. Then the answer */
     uint8_t held;                   /* LINK_FRAME_SIZE: too many */
     uint8_t left;                   /* bytes to come before the next code */
-    uint8_t last[LINK_FRAME_SIZE];  /* the last answer, and a zero */
+    uint8_t last[LINK_FRAME_SIZE];  /* the last answer, which begins with its sequence, and a zero */
     uint8_t last_length;
-    uint8_t last_sequence;
 } line;
 
 void link_reset(void)
@@ -51,7 +50,7 @@ static PORT_APART void obey(uint8_t *frame, uint8_t length)
     if (frame[1] >= LINK_REPLY) {
         return; /* somebody else's answer, or our own come back */
     }
-    if (sequence == 0U || sequence != line.last_sequence) {
+    if (sequence == 0U || sequence != line.last[0]) {
         length = requests_answer(frame, length);
         if (length == 0U) {
             return;
@@ -62,7 +61,6 @@ static PORT_APART void obey(uint8_t *frame, uint8_t length)
         frame[length + SUM_BYTES] = 0;
         memcpy(line.last, frame, sizeof line.last - 1U);
         line.last_length = (uint8_t)(length + SUM_BYTES);
-        line.last_sequence = sequence;
     }
     state.frame_age = 0;
     send_last();

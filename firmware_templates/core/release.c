@@ -35,7 +35,7 @@ void release_lay_out(void)
 {
     struct state *const here = state_here();
     const struct settings *const said = settings_here();
-    here->at = here->last_end = here->face.release = said->at;
+    here->at = here->last_end = said->at;
     here->face.shift = here->next_look = here->next = 0;
     here->face.end = said->end;
     here->at_hand = true;
@@ -54,7 +54,7 @@ static void fire_first(void)
 {
     struct state *const here = state_here();
     const struct firing *const first = state.said.primary.present ? &state.said.primary : &state.said.backup;
-    const second_t shift = here->face.cut - here->face.release;
+    const second_t shift = here->face.cut - state.said.at;
     here->fired = true;
     here->next_look = 0;
     here->last_end = here->face.cut + (second_t)(uint16_t)(first->tries * (first->fire_s + first->pause_s) - first->pause_s);
@@ -165,7 +165,7 @@ void release_resume(void)
     struct state *const here = state_here();
     const second_t early = journal_early();
     if (early != 0) {
-        here->face.cut = here->face.release - early;
+        here->face.cut = state.said.at - early;
     }
     if (!dive_passed(&here->face.cut)) {
         here->face.cut = here->elapsed;

@@ -165,13 +165,14 @@ void schedule_look(void)
 {
     PORT_SAVES;
     const struct face *const face = &state.face;
+    const second_t planned = state.said.at; /* release, with the chosen shift */
     struct look look;
     memset(&look, 0, sizeof look);
     look.t = state.elapsed;
     state.next_look = FOREVER;
     look.cut = least(face->cut, face->end);
-    look.cut_before = look.cut > face->release ? look.cut : face->release;
-    look.moving_cut_before = face->release + face->shift;
+    look.cut_before = look.cut > planned ? look.cut : planned;
+    look.moving_cut_before = planned + face->shift;
     memset(state.outputs, 0, sizeof state.outputs);
     bits.time_bits = state.said.time_bits;
     bits.shift = state.said.shift + face->shift;

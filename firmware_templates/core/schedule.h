@@ -10,7 +10,6 @@
 
 /* What is known at a second: how far edges have moved, where the firing command cuts, when the dive ends. */
 struct face {
-    second_t release; /* planned, with the chosen shift */
     second_t shift;   /* of edges that move: 0, or negative after an early command */
     second_t cut;     /* FOREVER where none is expected */
     second_t end;

@@ -15,7 +15,7 @@
 
 #define TAKING_OVER ((1U << OCR2AUB) | (1U << OCR2BUB))
 
-static volatile uint8_t internal_count; /* 1/256 s, where time comes from the main oscillator */
+#define internal_count GPIOR2 /* 1/256 s, where time comes from the main oscillator; 0 after a reset */
 
 /* The timer's own clock comes from the crystal. */
 static bool by_crystal(void)

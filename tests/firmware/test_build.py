@@ -62,9 +62,10 @@ def test_the_smallest_part_builds() -> None:
 
 
 def test_the_atmega328p_builds() -> None:
-    image = build(board_with("cleat-328p"))
-    assert len(image.flash) <= 32 * 1024
-    assert image.static_memory + image.deepest_stack <= 2048
+    image = image_for("cleat-328p")
+    assert len(image.flash) <= MOST_FLASH
+    assert image.static_memory <= MOST_STATIC
+    assert image.static_memory + image.deepest_stack <= parts()["ATmega328P"].sram
 
 
 def test_the_same_board_gives_the_same_bytes() -> None:
