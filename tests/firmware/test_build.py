@@ -14,7 +14,7 @@ import pytest
 
 from schedgen.board.load import load_board
 from schedgen.board.model import Board
-from schedgen.board.parts import parts
+from schedgen.board.parts import FIRMWARE_FLASH, FIRMWARE_RAM, parts
 from schedgen.commands import main
 from schedgen.errors import UsageError
 from schedgen.firmware import toolchain
@@ -45,7 +45,8 @@ def test_every_part_of_the_family_builds_and_has_room_for_its_stack(part: str) -
     image = image_for("halyard-4809", part)
     assert len(image.flash) <= MOST_FLASH
     assert image.static_memory <= MOST_STATIC
-    assert image.static_memory + image.deepest_stack <= parts()[part].sram
+    assert FIRMWARE_RAM <= image.static_memory + image.deepest_stack <= parts()[part].sram
+    assert len(image.flash) >= FIRMWARE_FLASH
 
 
 def test_a_part_without_room_for_the_image_is_refused_with_the_figures(monkeypatch: pytest.MonkeyPatch) -> None:
