@@ -50,9 +50,9 @@ def test_every_part_of_the_family_builds_and_has_room_for_its_stack(part: str) -
 
 
 def test_a_part_without_room_for_the_image_is_refused_with_the_figures(monkeypatch: pytest.MonkeyPatch) -> None:
-    small = {**parts(), "ATmega1608": replace(parts()["ATmega1608"], flash=12 * 1024)}
+    small = {**parts(), "ATmega1608": replace(parts()["ATmega1608"], flash=13_900)}
     monkeypatch.setattr("schedgen.firmware.generate.parts", lambda: small)
-    with pytest.raises(UsageError, match=r"takes \d+ bytes of flash .* ATmega1608 has 12288"):
+    with pytest.raises(UsageError, match=r"takes \d+ bytes of flash .* ATmega1608 has 13900"):
         build(board_with("thole-1608"))
 
 
