@@ -65,7 +65,6 @@ static void fly_essentials(void)
     said->bottom = said->rise = UNKNOWN_S;
     said->series = 1;
     state.no_further = true; /* nobody knows the end, and nothing fires after it */
-    state.reduced = true;
     state.faults |= LINK_FAULT_SETTINGS;
 }
 

@@ -72,7 +72,7 @@ static uint16_t pack_mv(void)
 
 static uint8_t contacts(void)
 {
-    return (uint8_t)((host.lead ? PORT_LEAD : 0U) | (host.wet ? PORT_WET : 0U));
+    return (uint8_t)((host.lead ? PORT_LEAD : 0U) | (BOARD_WATER && host.wet ? PORT_WET : 0U));
 }
 
 static uint8_t buttons(void)

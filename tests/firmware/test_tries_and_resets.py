@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from host_rig import HOUR, Rig
-from test_interlocks import AT, END, FIRE, LATEST, PAUSE, TRIES, dive, faults_of, first_firing, state_of
+from test_interlocks import AT, END, FIRE, LATEST, NOT_BEFORE, PAUSE, TRIES, dive, faults_of, first_firing, state_of
 
 from schedgen.firmware.host import BROWN_OUT, POWER, WATCHDOG
 from schedgen.plan.model import Firing, ShiftRelease
@@ -125,6 +127,17 @@ def test_resets_of_an_hour_are_forgotten_in_the_next(halyard: Rig) -> None:
     assert state_of(halyard) != "surface only"
 
 
+def test_a_storm_of_resets_is_not_forgotten(halyard: Rig) -> None:
+    halyard.begin(*dive(halyard))
+    for number in range(9):
+        halyard.host.boot(BROWN_OUT, number)
+    halyard.host.seconds(HOUR + 100)
+    halyard.host.boot(WATCHDOG, 10)
+    before = halyard.elapsed
+    halyard.host.boot(WATCHDOG, 11)
+    assert halyard.elapsed == before + 8
+
+
 def test_with_the_journal_lost_and_no_contact_fitted_it_counts_from_nought(cleat: Rig) -> None:
     cleat.begin(*dive(cleat, "command"))
     cleat.host.seconds(HOUR)
@@ -155,6 +168,18 @@ def test_without_a_contact_the_plan_to_be_on_the_bottom_says_that_it_is_in_the_w
     assert state_of(cleat) == "on deck"
     cleat.host.seconds(400)
     assert state_of(cleat) == "on bottom"
+    cleat.host.host.lead = 1  # a flooded plug
+    assert first_firing(cleat, zero, END) == AT
+
+
+def test_where_the_bottom_is_not_known_not_before_says_that_it_is_in_the_water(cleat: Rig) -> None:
+    plan, _ = dive(cleat, "command")
+    plan = replace(plan, events={name: event for name, event in plan.events.items() if name != "bottom"})
+    zero = cleat.begin(plan, cleat.block(plan))
+    cleat.host.seconds(NOT_BEFORE - 10)
+    assert state_of(cleat) == "on deck"
+    cleat.host.seconds(20)
+    assert state_of(cleat) == "descending"
     cleat.host.host.lead = 1  # a flooded plug
     assert first_firing(cleat, zero, END) == AT
 
