@@ -62,7 +62,12 @@ static void store(uint16_t address, const uint8_t *bytes, uint8_t count)
     if (host.cut_at != 0U && host.writes >= host.cut_at) {
         done = host.writes == host.cut_at ? (uint8_t)(host.cut_torn ? count / 2U : 0U) : 0U;
     }
+    const uint16_t kept = (uint16_t)(host.stuck - 1U);
+    const uint8_t before = kept < HOST_MEMORY ? host.memory[kept] : 0U;
     memcpy(host.memory + address, bytes, done);
+    if (kept < HOST_MEMORY) {
+        host.memory[kept] = before;
+    }
 }
 
 static uint16_t pack_mv(void)

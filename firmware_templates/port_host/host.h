@@ -23,6 +23,7 @@ struct host {
     uint32_t blinks;
     uint32_t fine_calls;
     uint16_t pack_mv;
+    uint16_t stuck; /* the byte before this address keeps what it holds, 0: none does */
     uint8_t step, buttons, wet, lead, lit, cut_torn;
     uint8_t sags; /* with the output before this one the power goes: nothing is written any more */
     uint8_t level[8];

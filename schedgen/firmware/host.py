@@ -36,7 +36,7 @@ class _Host(ctypes.Structure):
     _fields_ = (
         *((name, ctypes.c_uint32) for name in ("second", "edge_count", "sent_count", "writes", "cut_at", "wrong")),
         ("blinks", ctypes.c_uint32), ("fine_calls", ctypes.c_uint32),
-        ("pack_mv", ctypes.c_uint16),
+        ("pack_mv", ctypes.c_uint16), ("stuck", ctypes.c_uint16),
         *((name, ctypes.c_uint8) for name in ("step", "buttons", "wet", "lead", "lit", "cut_torn", "sags")),
         ("level", ctypes.c_uint8 * _OUTPUTS), ("memory", ctypes.c_uint8 * _MEMORY), ("sent", ctypes.c_uint8 * _SENT),
         ("edges", _Edge * _EDGES),

@@ -96,6 +96,24 @@ def test_what_is_said_to_be_armed_is_so_in_the_memory(halyard: Rig, cut: int) ->
         assert memory[: len(block) + 5] == memory[halyard.layout.slot_b :][: len(block) + 5]
 
 
+@pytest.mark.parametrize("place", ["copy", "its checksum", "record", "the record's last byte"])
+def test_a_byte_that_the_memory_does_not_take_refuses_the_arming(halyard: Rig, place: str) -> None:
+    _, block = dive(halyard)
+    layout = halyard.layout
+    places = {"copy": layout.slot_b + 9, "its checksum": layout.slot_b + len(block) + 3, "record": halyard.row + 6}
+    halyard.load(block)
+    halyard.host.poke(layout.slot_b, bytes(112))
+    record = halyard.essentials(block)
+    halyard.host.poke(halyard.row, bytes(byte ^ 0xFF for byte in record))
+    halyard.host.boot()
+    halyard.identify()
+    halyard.host.host.stuck = 1 + places.get(place, halyard.row + len(record) - 1)
+    assert halyard.ask("arm", code=code_number(block)) == "memory failed"
+    assert state_of(halyard) == "on bench"
+    halyard.host.boot()
+    assert state_of(halyard) == "on bench"
+
+
 def test_arming_ends_what_is_shown_for_good(halyard: Rig) -> None:
     _, block = dive(halyard, "command")
     code = code_number(block)
