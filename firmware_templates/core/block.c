@@ -210,7 +210,6 @@ bool block_allowed(const struct settings *said, uint8_t combination)
 
 PORT_APART void block_choose(struct settings *said, uint8_t combination)
 {
-    PORT_SAVES;
     if (combination >= said->combinations) {
         return;
     }

@@ -77,7 +77,7 @@ uint8_t dive_state(void)
     return state.reduced && now > LINK_STATE_ARMED && now < LINK_STATE_OVER ? LINK_STATE_SURFACE_ONLY : now;
 }
 
-void dive_start(second_t elapsed)
+PORT_APART void dive_start(second_t elapsed)
 {
     state.stage = STAGE_STARTED;
     state.elapsed = elapsed;
@@ -89,6 +89,7 @@ void dive_start(second_t elapsed)
 
 void dive_fly(void)
 {
+    PORT_SAVES;
     struct state *const here = state_here();
     here->next = FOREVER;
     sense_pack();

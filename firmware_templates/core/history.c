@@ -42,8 +42,8 @@ static uint8_t room(void)
 
 static uint16_t address_of(uint8_t cell)
 {
-    const uint16_t behind = (uint16_t)(1U + state.said.length + BOARD_SUM_BYTES);
-    return (uint16_t)(cell < room() ? BOARD_SLOT_A + behind + cell : BOARD_SLOT_B + behind + cell - room());
+    const uint16_t behind = (uint16_t)(BOARD_SLOT_SIZE - room()), place = (uint16_t)(BOARD_SLOT_A + behind + cell);
+    return cell < room() ? place : (uint16_t)(place + behind); /* slot B begins where A ends */
 }
 
 uint8_t history_cells(void)

@@ -18,7 +18,7 @@ static struct light {
 } light;
 
 /* From splash to surfacing it is dark, but for the hold after a power-on reset: as long as buttons do something. */
-static void turn(bool on)
+static PORT_APART void turn(bool on)
 {
     light.lit = on;
     dive_port.light(on && buttons_act());

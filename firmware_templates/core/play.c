@@ -14,9 +14,9 @@ bool play_on(void)
     return left != 0U;
 }
 
-static void show(uint8_t fired)
+static void show(bool fired)
 {
-    dive_port.light(fired != 0U);
+    dive_port.light(fired);
     dive_drive();
 }
 
@@ -25,7 +25,7 @@ void play_stop(void)
     if (play_on()) {
         left = 0;
         dive_forget();
-        show(0);
+        show(false);
     }
 }
 
@@ -38,14 +38,16 @@ void play_second(void)
     }
 }
 
-/* The bit of its output where a release that begins at this second fires now: its tries, then one every so often. */
-static uint8_t fired_by(const struct firing *firing, second_t at)
+/* Whether a release that begins at this second fires now: its tries, then one every so often. The level of its output says
+   so, but nothing drives it. */
+static bool fired_by(const struct firing *firing, second_t at)
 {
     uint8_t tries = firing->tries;
     second_t since = state.elapsed - at; /* the beginning of a try */
     while (firing->present && since >= 0) {
         if (since < (second_t)firing->fire_s) {
-            return (uint8_t)(1U << firing->output);
+            state.outputs[firing->output].level = FULL;
+            return true;
         }
         since -= tries > 1U ? (second_t)firing->pause_s : (second_t)FURTHER_TRY_S;
         if (tries != 0U) {
@@ -53,7 +55,7 @@ static uint8_t fired_by(const struct firing *firing, second_t at)
             tries--;
         }
     }
-    return 0;
+    return false;
 }
 
 static uint8_t begin(const uint8_t *code)
@@ -75,7 +77,6 @@ static uint8_t begin(const uint8_t *code)
 
 uint8_t play_show(uint8_t *body)
 {
-    uint8_t fired = 0;
     sense_measure();
     if (body[LINK_ASK_PLAY_ELAPSED_AT + 2U] >= 0x80U) {
         play_stop();
@@ -90,15 +91,15 @@ uint8_t play_show(uint8_t *body)
         if (state.elapsed >= state.face.end) {
             play_stop();
         } else {
-            fired = (uint8_t)(fired_by(&state.said.primary, state.said.at) | fired_by(&state.said.backup, state.said.latest));
             dive_look();
-            show(fired);
+            const bool first = fired_by(&state.said.primary, state.said.at);
+            show(fired_by(&state.said.backup, state.said.latest) || first);
         }
     }
     memcpy(body + LINK_REPLY_PLAY_PACK_MV_AT, &state.pack_mv, 2);
     body += LINK_REPLY_PLAY_LEVELS_AT;
     for (uint8_t n = 0; n < LINK_OUTPUTS; n++) {
-        *body++ = n >= BOARD_OUTPUTS ? 0U : bit_set(fired, n) ? FULL : state.outputs[n].level;
+        *body++ = n < BOARD_OUTPUTS ? state.outputs[n].level : 0U;
     }
     return LINK_DONE;
 }

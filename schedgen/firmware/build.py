@@ -28,7 +28,8 @@ _OPTIONS = (
     "-Os", "-flto", "-mrelax", "-mcall-prologues", "-mstrict-X", "-fshort-enums", "-fwrapv",
     "-fno-guess-branch-probability", "-fno-move-loop-invariants", "-fno-gcse", "-fno-tree-sink", "-fno-tree-vrp",
     "-fno-tree-loop-im", "-fno-tree-scev-cprop", "-fno-toplevel-reorder", "-fipa-pta", "-frename-registers",
-    "-fira-algorithm=priority", "-fira-region=all",
+    "-fira-algorithm=priority", "-fira-region=all", "-fno-code-hoisting", "--param=large-stack-frame=16",
+    "--param=max-cse-path-length=50",
 )  # fmt: skip
 """Each was kept because it makes the image smaller on all our boards: what an optimization saves in time it mostly
 spends in bytes here."""
