@@ -88,6 +88,15 @@ def test_settings_that_fire_an_output_that_is_no_release_do_not_count(halyard: R
     assert halyard.identify().number("active") != 255
 
 
+def test_settings_whose_tries_last_no_time_do_not_count(halyard: Rig) -> None:
+    ones = [dive(halyard, primary=Firing("REL1", AT, fire, TRIES, PAUSE))[1] for fire in (1, 2, 3)]
+    none = bytes(a ^ b ^ c for a, b, c in zip(*ones, strict=True))  # 1 ^ 2 ^ 3 is 0, and all else is alike
+    halyard.load(none)
+    assert halyard.identify().number("active") == 255
+    halyard.load(ones[0])
+    assert halyard.identify().number("active") != 255
+
+
 def test_the_newer_of_two_slots_counts_over_the_turn_of_the_sequence(halyard: Rig) -> None:
     _, one = dive(halyard)
     _, two = dive(halyard, limits={"latest_s": 5 * HOUR})

@@ -135,7 +135,8 @@ def bouncing_plug(rig: Rig, random: Random) -> Iterator[Case]:
     """The pack plugged in again shortly before the release is due, and brown-outs while its plug bounces: held."""
     while True:
         at, off = rig.at_s - random.uniform(30, 600), random.uniform(0.05, 5.0)
-        bounces = sorted(random.uniform(0.01, 2.5) for _ in range(random.randint(1, 4)))
+        bounces = [random.uniform(0.01, 0.3)]  # while the clock starts
+        bounces += sorted(random.uniform(0.4, 2.5) for _ in range(random.randint(0, 3)))
         actions = [reset_action("power", at, off), *(reset_action("brown-out", at + off + late) for late in bounces)]
         back = at + off + bounces[-1]
         allowed = rig.limits(JOURNAL_S + back - at + _BOOT_S, back + _BOOT_S + HOLD_S)
