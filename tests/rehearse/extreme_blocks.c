@@ -39,7 +39,6 @@ static bool look_is_right(const struct a_case *one)
     }
     block_choose(&state.said, one->choice);
     state.elapsed = (second_t)one->t;
-    state.face.release = state.said.at;
     state.face.shift = (second_t)one->shift;
     state.face.cut = (second_t)one->cut;
     state.face.end = state.said.end + state.face.shift;
