@@ -275,6 +275,7 @@ def test_a_power_on_reset_holds_it_for_fifteen_minutes(halyard: Rig) -> None:
     assert "hold" in faults_of(halyard)
     fired = first_firing(halyard, zero, END)
     assert fired == AT - 10 + 900
+    assert "hold" not in faults_of(halyard)
 
 
 def test_a_power_on_reset_asks_the_contact_again(halyard: Rig) -> None:
@@ -610,6 +611,20 @@ def test_a_change_that_the_block_forbids_is_not_taken(halyard: Rig) -> None:
     halyard.host.seconds(60)
     zero = halyard.host.host.second - 60
     assert first_firing(halyard, zero, END) == AT
+    assert plan.primary is not None
+
+
+def test_the_second_change_goes_round_by_itself(halyard: Rig) -> None:
+    changes = (ShiftRelease(1800, 0, 1), ChooseLevel("PWM1", (70, 45)))
+    plan, block = dive(halyard, field_changes=changes, allowed_changes=(True,) * 4)
+    halyard.load(block)
+    halyard.arm(block)
+    for buttons in (1, 2, 2, 3):  # later; the second level, the first again; confirmed
+        halyard.press(buttons, 0.5)
+    halyard.host.host.wet = 1
+    halyard.host.seconds(60)
+    zero = halyard.host.host.second - 60
+    assert first_firing(halyard, zero, END + 1800) == AT + 1800
     assert plan.primary is not None
 
 

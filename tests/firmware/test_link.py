@@ -191,6 +191,16 @@ def test_the_journal_tells_of_the_last_dive(halyard: Rig) -> None:
         assert abs(one.volts - expected) <= told.step_v, one
 
 
+def test_a_pack_below_what_the_history_can_say_is_noted_as_the_least(halyard: Rig) -> None:
+    halyard.begin(*dive(halyard))
+    halyard.host.host.pack_mv = 5_000
+    halyard.host.seconds(2 * HOUR)
+    told = last_dive(Client(VirtualPort(halyard.host)))
+    assert told is not None
+    # 12 V until the camera was off, then three cells at 2 V, the least that a byte of the history says.
+    assert {one.volts for one in told.readings} == {12.0, 6.0}
+
+
 @pytest.mark.parametrize("calibration", [-1638, 0, 1638, 32767])
 def test_the_battery_sense_is_calibrated_by_what_stands_in_the_row(halyard: Rig, calibration: int) -> None:
     halyard.host.clear()
