@@ -9,6 +9,9 @@ from host_rig import HOUR, Rig
 from test_interlocks import AT, END, FIRE, LATEST, NOT_BEFORE, PAUSE, TRIES, dive, faults_of, first_firing, state_of
 
 from schedgen.firmware.host import BROWN_OUT, POWER, WATCHDOG
+from schedgen.link.client import Client
+from schedgen.link.last_dive import last_dive
+from schedgen.link.ports import VirtualPort
 from schedgen.plan.model import Firing, ShiftRelease
 
 BACKUP = Firing("REL2", LATEST, FIRE, TRIES, PAUSE)
@@ -240,3 +243,38 @@ def test_what_is_not_armed_is_dark_and_deaf_to_buttons(halyard: Rig) -> None:
     halyard.press(1, 0.5)
     assert halyard.host.host.blinks == 0
     assert halyard.host.host.writes == writes
+
+
+def test_a_reset_right_after_the_start_does_not_undo_it(halyard: Rig) -> None:
+    halyard.begin(*dive(halyard, "command"))
+    halyard.host.host.wet = 0
+    halyard.host.seconds(5)
+    halyard.host.boot(WATCHDOG, 1)
+    assert state_of(halyard) == "on deck"
+
+
+def test_a_reset_right_after_the_wet_minute_does_not_undo_it(halyard: Rig) -> None:
+    zero = halyard.begin(*dive(halyard, "command"))
+    halyard.host.host.wet = 0
+    halyard.host.seconds(20)
+    halyard.host.host.wet = 1
+    halyard.host.seconds(62)  # it ends between two full minutes
+    halyard.host.boot(WATCHDOG, 1)
+    halyard.host.host.wet = 0
+    fired = first_firing(halyard, zero, END)
+    assert fired is not None
+    assert AT <= fired <= AT + 62
+
+
+def test_a_reset_does_not_write_a_reading_of_the_voltage_a_second_time(halyard: Rig) -> None:
+    halyard.begin(*dive(halyard))
+    halyard.host.seconds(3 * HOUR + 1000)
+    before = last_dive(Client(VirtualPort(halyard.host)))
+    halyard.host.host.pack_mv = 11_000
+    halyard.host.boot(BROWN_OUT, 1)
+    halyard.host.seconds(12)
+    after = last_dive(Client(VirtualPort(halyard.host)))
+    assert before is not None
+    assert after is not None
+    assert len(before.readings) > 3
+    assert after.readings[: len(before.readings)] == before.readings
