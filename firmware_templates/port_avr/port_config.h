@@ -2,8 +2,6 @@
 #ifndef PORT_CONFIG_H
 #define PORT_CONFIG_H
 
-#include <avr/pgmspace.h>
-
 #define PORT_SECOND __int24
 #define PORT_SPAN __uint24
 
@@ -19,9 +17,15 @@
 
 #define PORT_KEPT __attribute__((section(".noinit")))
 
-/* Constants stay in the flash, which is no part of the data space here. */
+#if __AVR_ARCH__ >= 100 /* the flash is part of the data space */
+#define PORT_CONST
+#define PORT_CONST_BYTE(place) (*(place))
+#define PORT_TEXT(text) (text)
+#else
+#include <avr/pgmspace.h>
 #define PORT_CONST PROGMEM
 #define PORT_CONST_BYTE(place) pgm_read_byte(place)
 #define PORT_TEXT(text) PSTR(text)
+#endif
 
 #endif
