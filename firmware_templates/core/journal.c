@@ -10,7 +10,7 @@
 #define EARLY_AT (BOARD_JOURNAL + BOARD_JOURNAL_SIZE - 2U)
 #define EARLY_BITS 12U
 #define EARLY_MOST ((1U << EARLY_BITS) - 1U)
-#define EARLY_START 0x5AU
+#define EARLY_START 0xA5U /* with which neither erased bytes nor zeros fit */
 
 /* Time is counted in pairs of seconds, from the last fine one on in fifteens of them. */
 #define INTERVAL_S 60U
@@ -154,9 +154,11 @@ bool journal_due(void)
     return dive_passed(&due);
 }
 
+/* Both halves of the CRC-8 must be alike: any one bit of the two bytes makes them differ. */
 static bool early_fits(void)
 {
-    return sum8_of(EARLY_START, (const uint8_t *)&early, 2) <= EARLY_MOST >> 8;
+    const uint8_t sum = sum8_of(EARLY_START, (const uint8_t *)&early, 2);
+    return ((sum ^ sum >> 4) & 15U) == 0U;
 }
 
 second_t journal_early(void)

@@ -18,7 +18,8 @@ entry of another dive counts for nothing:
 An entry counts where it follows the one before it in the ring: its sequence is ahead by as many as its place, its time
 by as much as may lie between them, 32 steps a place; or it begins anew, at 0 s. So a damaged entry that its CRC-8
 misses (one in 256) is not believed; one that stands alone is. The two bytes at the end, low byte first, are minutes in
-the lower 12 bits and 4 bits above them with which the CRC-8 over both, from 0x5A, is less than 16.
+the lower 12 bits and 4 bits above them with which the CRC-8 over both, from 0xA5, has both its halves alike: neither
+erased bytes nor zeros do, nor what has one bit flipped.
 
 **Voltage history.** One byte a reading: 0 for none, else 2 V + 10 mV x (byte - 1) of a cell; 255 is what an erased cell
 says. Reading k, counted from 0, was noted at elapsed second (k + 1) x spacing; the spacing is `end` (field change
@@ -183,4 +184,5 @@ def _elapsed(steps: int) -> int:
 def _early(raw: bytes) -> int:
     both = int.from_bytes(raw, "little")
     minutes = both & ((1 << _MINUTES_BITS) - 1)
-    return minutes * 60 if crc8(raw, 0x5A) < 16 else 0
+    high, low = divmod(crc8(raw, 0xA5), 16)
+    return minutes * 60 if high == low else 0

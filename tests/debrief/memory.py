@@ -42,10 +42,10 @@ def entry(
 
 
 def early(minutes: int) -> bytes:
-    """The two bytes at the end of the journal: 4 upper bits with which the CRC-8 of both, from 0x5A, is below 16."""
+    """The two bytes at the end of the journal: 4 upper bits, and the CRC-8 of all, from 0xA5, has like halves."""
     for check in range(16):
         both = (minutes | check << 12).to_bytes(2, "little")
-        if Crc8Smbus.calc(both, initvalue=0x5A) < 16:
+        if Crc8Smbus.calc(both, initvalue=0xA5) % 17 == 0:
             return both
     raise AssertionError(minutes)
 

@@ -60,6 +60,10 @@ def test_the_newest_entry_of_a_ring_counts_wherever_it_stands(
         assert found.choice == choice
         assert found.lowest_cell_mv == (None if lowest == 31 else 2000 + 80 * lowest)
     assert journal_in(bytes(area), code ^ 1) is None
+    area[-2:] = (int.from_bytes(area[-2:], "little") ^ 1 << minutes % 16).to_bytes(2, "little")
+    found = journal_in(bytes(area), code)
+    assert found is not None
+    assert found.early_s == 0
 
 
 @settings(deadline=None, max_examples=300)

@@ -197,13 +197,16 @@ def test_in_a_storm_of_resets_an_entry_comes_every_ten_seconds(halyard: Rig) -> 
     assert began + 35 <= believed(halyard, block) <= began + 45
 
 
-def test_a_damaged_note_of_an_early_firing_moves_nothing_far(halyard: Rig) -> None:
+@pytest.mark.parametrize("bit", range(16))
+def test_a_note_of_an_early_firing_with_one_bit_flipped_moves_nothing_far(halyard: Rig, bit: int) -> None:
     flown(halyard, until=HOUR + 600)
     halyard.host.host.pack_mv = 8000
     halyard.host.seconds(400)
     assert halyard.levels()["REL1"] == 100, "low voltage asked for it, three hours early"
     halyard.host.host.pack_mv = 12_000
-    halyard.host.poke(halyard.layout.journal + halyard.layout.journal_size - 2, b"\xff\x0f")
+    note = int.from_bytes(area(halyard)[-2:], "little")
+    damaged = (note ^ 1 << bit).to_bytes(2, "little")
+    halyard.host.poke(halyard.layout.journal + halyard.layout.journal_size - 2, damaged)
     halyard.host.boot(BROWN_OUT, 1)
     assert halyard.levels()["OUT2"] == 0, "the beacon is on from an hour after the firing"
     halyard.host.seconds(HOUR)
