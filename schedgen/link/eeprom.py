@@ -15,14 +15,13 @@ from schedgen.board.parts import parts
 from schedgen.errors import LinkError, OutOfRange
 from schedgen.link.frames import crc16
 from schedgen.link.messages import GIVEN_NAME_SIZE, NAME_SIZE, PARTS
-from schedgen.settings.eeprom import ERASED, ESSENTIALS_BYTES, EepromLayout, layout_of, layouts
+from schedgen.settings.eeprom import ERASED, ESSENTIALS_BYTES, EepromLayout, layout_of
 
 if TYPE_CHECKING:
     from schedgen.board.model import Board
 
 ROW_SIZE = 64
 PLATE_SIZE = 32
-_OLD_ROW_SIZE = 32
 _KINDS = ("switched", "level", "release")
 _MOST_OUTPUTS = 8
 
@@ -133,11 +132,3 @@ def blank_image(plate: Nameplate) -> bytes:
 def row_address(layout: EepromLayout) -> int:
     """Return where the board's own row begins in a virtual board's memory."""
     return layout.size if layout.row is None else layout.row
-
-
-def with_whole_row(image: bytes) -> bytes:
-    """Return the image of a virtual board with a user row of 64 bytes; those of earlier versions had 32."""
-    size = len(image) - _OLD_ROW_SIZE - PLATE_SIZE
-    if size not in layouts():
-        return image
-    return image[:-PLATE_SIZE] + bytes([ERASED]) * (ROW_SIZE - _OLD_ROW_SIZE) + image[-PLATE_SIZE:]

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from schedgen.errors import LinkError, PortMissing
 from schedgen.link import faults
-from schedgen.link.eeprom import Memory, Nameplate, blank_image, with_whole_row
+from schedgen.link.eeprom import Memory, Nameplate, blank_image
 from schedgen.link.virtual import VirtualBoard
 
 
@@ -46,7 +46,7 @@ class VirtualFile:
             with faults.keeping(str(path)):
                 image = path.read_bytes()
         try:
-            return cls(path, VirtualBoard(Memory(with_whole_row(image))))
+            return cls(path, VirtualBoard(Memory(image)))
         except LinkError as error:
             raise LinkError(f"{path}: {error.message}", error.next_step) from error
 
