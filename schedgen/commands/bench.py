@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from schedgen.report.console import Console
 
 READINGS = 1024
-"""Readings to each mean: four requests; a light gets one."""
+"""Readings to each mean, at the least; LEAST_READINGS where the pulse is that of a light."""
 LEAST_READINGS = 256
 SETTLE_S = 2.0
 LOOK_EVERY_S = 0.1
