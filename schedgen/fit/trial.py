@@ -16,10 +16,12 @@ if TYPE_CHECKING:
     from schedgen.dive.model import Dive
     from schedgen.files.bind import Places
     from schedgen.files.place import Place
+    from schedgen.files.quantity import Quantity
     from schedgen.judge.finding import Finding
     from schedgen.load import LoadedDive
     from schedgen.measured.bench_record import BenchRecord
     from schedgen.measured.differences import Difference
+    from schedgen.measured.left import Left
     from schedgen.plan.model import Plan
     from schedgen.simulate.choices import Housings
 
@@ -38,12 +40,24 @@ class Parts:
     cell: Cell
     guessed: Sequence[str]
     places: Places
-    bench: BenchRecord | None = None
+    bench: BenchRecord | None
+    bench_replaced: Sequence[tuple[str, Quantity]]
+    left: Left | None
+    accepted_by_choices: frozenset[str] = frozenset()
 
     @classmethod
     def of(cls, loaded: LoadedDive, dive: Dive) -> Parts:
-        """`dive`, an edited one, with all else of the loaded one."""
-        return cls(dive, loaded.board, loaded.cell, loaded.guessed, loaded.places, loaded.bench)
+        """`dive`, an edited one, with all else of the loaded one; what its buttons may choose is not judged."""
+        return cls(
+            dive,
+            loaded.board,
+            loaded.cell,
+            loaded.guessed,
+            loaded.places,
+            loaded.bench,
+            loaded.bench_replaced,
+            loaded.left,
+        )
 
     @property
     def bench_differences(self) -> tuple[Difference, ...]:

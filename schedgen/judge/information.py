@@ -200,7 +200,7 @@ def _wait_s(subject: Subject) -> float:
 
 def _bench(subject: Subject) -> Iterator[Said]:
     """What the bench record that the file names found, and which guesses it replaces."""
-    record = getattr(subject.parts, "bench", None)
+    record = subject.parts.bench
     if record is None:
         return
     counts = {
@@ -208,15 +208,15 @@ def _bench(subject: Subject) -> Iterator[Said]:
         for kind in ("connected", "not connected", "cannot tell", "not tried")
     }
     found = ", ".join(f"{count} {kind}" for kind, count in counts.items() if count)
-    replaced = "; ".join(f"{path} {power}" for path, power in subject.parts.bench_replaced)  # type: ignore[attr-defined]
-    text = f"record of {record.taken[:10]}: {found}; "
+    replaced = "; ".join(f"{path} {power}" for path, power in subject.parts.bench_replaced)
+    text = f"record of {record.day}: {found}; "
     text += f"measured in place of guesses: {replaced}" if replaced else "it replaces no guess"
     yield Said("Bench", text, {kind.replace(" ", "_"): count for kind, count in counts.items()})
 
 
 def _charge(subject: Subject) -> Iterator[Said]:
     """The charge that another dive left, where the file names its journal."""
-    left = getattr(subject.parts, "left", None)
+    left = subject.parts.left
     if left is None:
         return
     days = max(0.0, (subject.plan.planned - left.ended).total_seconds() / 86400)

@@ -31,7 +31,7 @@ def judge_subject(subject: Subject) -> Judgement:
     rules = all_rules()
     outcomes = [outcome for rule in rules for outcome in _decide(rule, subject)]
     found = _once([outcome for outcome in outcomes if isinstance(outcome, Finding)])
-    beside = frozenset(getattr(subject.parts, "accepted_by_choices", ()))
+    beside = subject.parts.accepted_by_choices
     findings = ordered(apply(subject, subject.dive.accept, found, beside))
     extra = subject.results.not_checked if subject.results is not None else ()
     return Judgement(

@@ -49,7 +49,7 @@ def transport_limit(subject: Subject) -> Iterator[Outcome]:
 @decides("bench-disagrees")
 def bench_disagrees(subject: Subject) -> Iterator[Outcome]:
     """Each disagreement of the bench record with the file, as the loader found it."""
-    for one in getattr(subject.parts, "bench_differences", ()):
+    for one in subject.parts.bench_differences:
         yield subject.finding("bench-disagrees", one.path, one.message, one.fix, load=one.load, weight=weights.WORK)
 
 

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from schedgen.board.cell import Cell
     from schedgen.board.model import Board
     from schedgen.dive.model import Dive, Load
+    from schedgen.files.quantity import Quantity
+    from schedgen.measured.bench_record import BenchRecord
+    from schedgen.measured.differences import Difference
+    from schedgen.measured.left import Left
     from schedgen.plan.model import OnTime, Plan, ShiftRelease
     from schedgen.simulate.results import Results
 
@@ -35,6 +39,16 @@ class Parts(Protocol):
     def guessed(self) -> Sequence[str]: ...  # noqa: D102
     @property
     def places(self) -> Mapping[str, Place]: ...  # noqa: D102
+    @property
+    def accepted_by_choices(self) -> frozenset[str]: ...  # noqa: D102
+    @property
+    def bench(self) -> BenchRecord | None: ...  # noqa: D102
+    @property
+    def bench_differences(self) -> Sequence[Difference]: ...  # noqa: D102
+    @property
+    def bench_replaced(self) -> Sequence[tuple[str, Quantity]]: ...  # noqa: D102
+    @property
+    def left(self) -> Left | None: ...  # noqa: D102
     def place(self, dotted: str) -> Place: ...  # noqa: D102
 
 

@@ -7,6 +7,7 @@ says `bench: FILE`. What the file does not guess stays as it is written; `differ
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -57,19 +58,34 @@ class BenchRecord(Part):
     temperature: Annotated[Quantity, Of(units.TEMPERATURE)] = Field(description="Of the pack", examples=["18 degC"])
     outputs: dict[Name, BenchOutput] = Field(description="By output of the board")
 
+    @property
+    def day(self) -> str:
+        """The day on which it was taken, `2027-04-18`."""
+        return self.taken[:10]
+
 
 def load_bench_record(path: str | Path) -> BenchRecord:
     """The bench record in the file at `path`. Raises `FileProblems` with every problem, each at its place."""
     return bind(BenchRecord, read_tree(path))[0]
 
 
-def taken_on(record: BenchRecord) -> str:
-    """The day of the record, `2027-04-18`."""
-    return record.taken[:10]
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A power of a load as the dive file says it and as it was measured with a meter, W at its own rail."""
+
+    load: str
+    key: Literal["power", "surge"]
+    said: Quantity
+    power: Quantity
+
+    @property
+    def path(self) -> str:
+        """Where it stands in the dive file."""
+        return f"loads.{self.load}.{'power' if self.key == 'power' else 'surge.power'}"
 
 
-def measured_of(dive: Dive, record: BenchRecord) -> Iterator[tuple[str, Literal["power", "surge"], Quantity]]:
-    """(load, `power` or `surge`, W at its own rail) for each load of the dive whose current was read off a meter.
+def measured_of(dive: Dive, record: BenchRecord) -> Iterator[Measured]:
+    """For each load of the dive whose current was read off a meter: its power, or that of its surge.
 
     A pulse no longer than the load's surge shows its surge and not its power.
     """
@@ -77,37 +93,34 @@ def measured_of(dive: Dive, record: BenchRecord) -> Iterator[tuple[str, Literal[
         load = dive.loads.get(one.load) if one.load is not None else None
         if one.load is None or load is None or one.power is None:
             continue
-        in_surge = load.surge is not None and one.pulse is not None and one.pulse.nominal <= load.surge.for_.high
-        yield one.load, "surge" if in_surge else "power", one.power
+        if load.surge is not None and one.pulse is not None and one.pulse.nominal <= load.surge.for_.high:
+            yield Measured(one.load, "surge", load.surge.power, one.power)
+        else:
+            yield Measured(one.load, "power", load.power, one.power)
 
 
 def measured_powers(dive: Dive, record: BenchRecord) -> Mapping[str, Quantity]:
     """Measured power of each load of the dive, W at its own rail, from meter readings; surges are left out."""
-    return {name: power for name, key, power in measured_of(dive, record) if key == "power"}
+    return {one.load: one.power for one in measured_of(dive, record) if one.key == "power"}
 
 
 def with_bench(dive: Dive, record: BenchRecord) -> Dive:
     """The dive with guessed powers of loads, and of their surges, replaced by measured ones."""
     loads = dict(dive.loads)
-    for name, key, power in measured_of(dive, record):
-        load = loads[name]
-        if key == "power" and load.power.guessed:
-            loads[name] = load.model_copy(update={"power": power})
-        elif key == "surge" and load.surge is not None and load.surge.power.guessed:
-            loads[name] = load.model_copy(update={"surge": load.surge.model_copy(update={"power": power})})
+    for one in measured_of(dive, record):
+        if one.said.guessed:
+            load, changed = loads[one.load], {"power": one.power}
+            if one.key == "surge" and load.surge is not None:
+                load = load.model_copy(update={"surge": load.surge.model_copy(update=changed)})
+            else:
+                load = load.model_copy(update=changed)
+            loads[one.load] = load
     return dive.model_copy(update={"loads": loads})
 
 
 def replaced(dive: Dive, record: BenchRecord) -> tuple[tuple[str, Quantity], ...]:
     """(dotted path, measured power) for each guess of the dive as written that the record replaces."""
-    found = []
-    for name, key, power in measured_of(dive, record):
-        load = dive.loads[name]
-        if key == "power" and load.power.guessed:
-            found.append((f"loads.{name}.power", power))
-        elif key == "surge" and load.surge is not None and load.surge.power.guessed:
-            found.append((f"loads.{name}.surge.power", power))
-    return tuple(found)
+    return tuple((one.path, one.power) for one in measured_of(dive, record) if one.said.guessed)
 
 
 def write_bench_record(record: BenchRecord) -> str:
@@ -149,6 +162,6 @@ def plain(value: float, unit: str, digits: int) -> Quantity:
 
 
 __all__ = [
-    "BenchOutput", "BenchRecord", "Verdict", "load_bench_record", "measured_of", "measured_powers", "millivolts",
-    "plain", "replaced", "taken_on", "with_bench", "write_bench_record",
+    "BenchOutput", "BenchRecord", "Measured", "Verdict", "load_bench_record", "measured_of", "measured_powers",
+    "millivolts", "plain", "replaced", "with_bench", "write_bench_record",
 ]  # fmt: skip

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from schedgen.measured.bench_record import measured_of, taken_on
+from schedgen.measured.bench_record import measured_of
 
 if TYPE_CHECKING:
     from schedgen.dive.model import Dive
@@ -43,7 +43,7 @@ def _wiring(dive: Dive, record: BenchRecord) -> Iterator[Difference]:
     for output, one in record.outputs.items():
         load = dive.loads.get(one.load) if one.load is not None else None
         if one.load is not None and load is not None and load.wired_to != output:
-            message = f"{one.load} was tried at {output} ({taken_on(record)}); the file wires it to {load.wired_to}"
+            message = f"{one.load} was tried at {output} ({record.day}); the file wires it to {load.wired_to}"
             fix = f"write wired_to: {output}, or move the plug, and run schedgen bench again"
             yield Difference(f"loads.{one.load}.wired_to", message, fix, one.load)
 
@@ -58,21 +58,19 @@ def _connection(dive: Dive, record: BenchRecord) -> Iterator[Difference]:
         if one.verdict == "not connected" and output in wired:
             path, load = wired[output]
             what = load or path.split(".")[1] + " release"
-            message = f"the file has {what} at {output}; the bench found nothing connected there ({taken_on(record)})"
+            message = f"the file has {what} at {output}; the bench found nothing connected there ({record.day})"
             yield Difference(path, message, "look at the plug and the wire, then run schedgen bench again", load)
 
 
 def _powers(dive: Dive, record: BenchRecord) -> Iterator[Difference]:
     """A power, not guessed, that does not overlap what was measured."""
-    for name, key, power in measured_of(dive, record):
-        said = getattr(dive.loads[name], key)
-        said = said.power if key == "surge" else said
+    for one in measured_of(dive, record):
+        said, power = one.said, one.power
         if said.guessed or (power.low <= said.high and power.high >= said.low):
             continue
-        path = f"loads.{name}.surge.power" if key == "surge" else f"loads.{name}.power"
-        what = "while starting" if key == "surge" else "at full level"
-        message = f"{name}: the file says {said} {what}, the bench measured {power} ({taken_on(record)})"
-        yield Difference(path, message, f"write power: {power}, or find out why and measure again", name)
+        what = "while starting" if one.key == "surge" else "at full level"
+        message = f"{one.load}: the file says {said} {what}, the bench measured {power} ({record.day})"
+        yield Difference(one.path, message, f"write power: {power}, or find out why and measure again", one.load)
 
 
 __all__ = ["Difference", "differences"]

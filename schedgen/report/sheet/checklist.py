@@ -117,7 +117,7 @@ def _bench_words(subject: Subject, output: str) -> str:
     sag = "" if one.sag is None else f", sag {one.sag}"
     differs = any(found.load and found.load == one.load for found in subject.loaded.bench_differences)
     beside = "; NOT as in the file, see the findings" if differs else ""
-    return f" ({record.taken[:10]}: {one.verdict}{sag}{measured}{beside})"
+    return f" ({record.day}: {one.verdict}{sag}{measured}{beside})"
 
 
 def _weight_words(triple: tuple[float, float, float], what: str) -> str:
