@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -25,18 +24,6 @@ from schedgen.load import LoadedDive, load
 from schedgen.measured.happened import flown_plan, happened, readings_to_fit
 from schedgen.measured.journal import Journal, Reading
 from schedgen.measured.journal_file import load_journal, write_journal
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("dive")
-    (folder / "dive.yaml").write_bytes(resources.files("schedgen.dive").joinpath("demo.yaml").read_bytes())
-    return folder
-
-
-@pytest.fixture(scope="module")
-def loaded(folder: Path) -> LoadedDive:
-    return load(folder / "dive.yaml")
 
 
 @pytest.fixture(scope="module")

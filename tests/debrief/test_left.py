@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -21,18 +20,6 @@ from schedgen.measured.journal_file import load_journal, load_left, write_journa
 JOURNAL = "journal.yaml"
 LATER = ("2027-04-19T06:40", "2027-05-20T06:40")
 LINE = "charge: 98 %"
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("dives")
-    (folder / "dive.yaml").write_bytes(resources.files("schedgen.dive").joinpath("demo.yaml").read_bytes())
-    return folder
-
-
-@pytest.fixture(scope="module")
-def loaded(folder: Path) -> LoadedDive:
-    return load(folder / "dive.yaml")
 
 
 def journal_of(loaded: LoadedDive, factor: float, health: float, until_s: int) -> Journal:
