@@ -10,7 +10,7 @@ import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
@@ -23,8 +23,9 @@ _BUILD_S = 120
 
 @cache
 def library() -> ctypes.CDLL | None:
-    """The models; None without a C++ compiler, or where they do not build against the simulator's headers."""
-    if os.environ.get(FORBIDDEN):
+    """The models; None without a C++ compiler, where they do not build against the simulator's headers, and on systems
+    whose loader does not let one library's function stand in the place of another's."""
+    if os.environ.get(FORBIDDEN) or os.name != "posix":
         return None
     spec = importlib.util.find_spec("yasimavr")
     if spec is None or spec.origin is None:
@@ -39,23 +40,26 @@ def library() -> ctypes.CDLL | None:
         name = f"models-{hashlib.sha256(known.encode()).hexdigest()[:16]}.so"
         built = _kept(name) or _build(name, options)
         return None if built is None else ctypes.CDLL(str(built), mode=ctypes.RTLD_GLOBAL)
-    except OSError:
+    except (OSError, subprocess.TimeoutExpired):
         return None
 
 
-def _folders() -> Iterator[Path]:
-    cached = os.environ.get("XDG_CACHE_HOME")
-    yield (Path(cached) if cached else Path.home() / ".cache") / "schedgen"
-    yield Path(tempfile.gettempdir()) / f"schedgen-{os.getuid()}"
+def _folders() -> list[Path]:
+    """Where the library may be kept."""
+    cached = os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache")
+    folders = [Path(cached) / "schedgen", Path(tempfile.gettempdir()) / f"schedgen-{os.getuid()}"]
+    return [folder for folder in folders if folder.is_absolute()]  # it is not where the user has no home
+
+
+def _is_own(folder: Path) -> bool:
+    """Whether nobody else can put something there."""
+    return folder.is_dir() and folder.stat().st_uid == os.getuid()
 
 
 def _kept(name: str) -> Path | None:
-    """The library as it was built before; only from a folder of one's own."""
-    for folder in _folders():
-        place = folder / name
-        if place.is_file() and place.stat().st_uid == os.getuid() == folder.stat().st_uid:
-            return place
-    return None
+    """The library as it was built before."""
+    places = (folder / name for folder in _folders() if _is_own(folder))
+    return next((place for place in places if place.is_file()), None)
 
 
 def _build(name: str, options: list[str]) -> Path | None:
@@ -63,19 +67,17 @@ def _build(name: str, options: list[str]) -> Path | None:
     if compiler is None:
         return None
     for folder in _folders():
-        try:
+        with suppress(OSError):
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            with tempfile.TemporaryDirectory(dir=folder) as work:
-                made = Path(work) / name
-                done = subprocess.run(
-                    [compiler, *map(str, _SOURCES), "-o", str(made), *options], capture_output=True, timeout=_BUILD_S
-                )
-                if done.returncode:
-                    return None
-                os.replace(made, folder / name)
-            return folder / name
-        except OSError:
-            continue
-        except subprocess.TimeoutExpired:
-            return None
+            if _is_own(folder):
+                return _built_in(folder, name, [compiler, *map(str, _SOURCES), *options])
     return None
+
+
+def _built_in(folder: Path, name: str, command: list[str]) -> Path | None:
+    with tempfile.TemporaryDirectory(dir=folder) as work:
+        made = Path(work) / name
+        if subprocess.run([*command, "-o", str(made)], capture_output=True, timeout=_BUILD_S, check=False).returncode:
+            return None
+        os.replace(made, folder / name)
+    return folder / name
