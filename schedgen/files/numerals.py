@@ -129,3 +129,10 @@ def _tame(mantissa: str, exponent: str) -> bool:
 
 def _misread(message: str, wanted: str, example: str, step: str) -> Misread:
     return Misread(Trouble(message, wanted, example, step))
+
+
+def digits(value: float) -> str:
+    """Six significant digits, without an exponent."""
+    if value == 0:
+        return "0"
+    return f"{Decimal(f'{value:.6g}'):f}"

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
 
-from schedgen.files.numerals import NUMBER, numeral
-from schedgen.files.trouble import Misread, Trouble, listing, nearest, shown
-from schedgen.files.units import DURATION, SHARE, TEMPERATURE, TINY_SHARE, Dimension, canonical, owners
+from schedgen.files.mistakes import know_unit, misread, no_number, no_unit, refuse_traps
+from schedgen.files.numerals import NUMBER, digits, numeral
+from schedgen.files.trouble import shown
+from schedgen.files.units import DURATION, SHARE, TEMPERATURE, TINY_SHARE, Dimension, canonical
 
 Form = Literal["exact", "tolerance", "range", "guess"]
 
@@ -29,14 +29,6 @@ GUESS = Fraction(3, 10)
 _PLUS_MINUS = re.compile(r"\s*(?:±|\+\s*/\s*[-\u2212])\s*")
 _RANGE = re.compile(r"\s*(?<!\.)\.\.(?!\.)\s*")
 _PART = re.compile(rf"\s*(?P<number>{NUMBER})\s*(?P<unit>[^\s\d+\-.,±][^\s]*?(?=\s|\d+\s*(?:ms|us|s|min|h|d)\b|$))?")
-_COLONS = re.compile(r"(?P<sign>-?)(?P<a>\d{1,3}):(?P<b>\d{1,2})(?::(?P<c>\d{1,2}(?:\.\d+)?))?")
-_OTHER_FORMS = (
-    (re.compile(r"\+\s*-|-\s*/\s*\+|\+\s*\\\s*-"), "Write a tolerance as 5 W +/- 3 %."),
-    (re.compile(r"^[~\u2248\u2243]|^(approx|ca|circa|roughly)\b", re.IGNORECASE), "Write a guess as about 5 W."),
-    (re.compile(r"(?<=[\w%])\s*(-|\bto\b)\s*(?=\d)"), "Write a range with two dots: 5 W .. 7 W."),
-)
-"""Spellings of other programs for a tolerance, a guess and a range, and what to write."""
-_BINARY = re.compile(r"([KMGT])iB(/s)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,15 +68,15 @@ class Quantity:
 def write_value(value: float, unit: str) -> str:
     """`value` of base unit `unit` as the language writes it: `12.5 W`, `98 %`, `1 h 20 min`, `51.5 L`."""
     if unit == "%":
-        return f"{_digits(value * 100)} %"
+        return f"{digits(value * 100)} %"
     if unit == "ppm":
-        return f"{_digits(value * 1e6)} ppm"
+        return f"{digits(value * 1e6)} ppm"
     if unit == "s":
         return write_duration(value)
     if unit in _WRITTEN_AS:
         usual, factor = _WRITTEN_AS[unit]
-        return f"{_digits(value * factor)} {usual}"
-    return f"{_digits(value)} {unit}".rstrip()
+        return f"{digits(value * factor)} {usual}"
+    return f"{digits(value)} {unit}".rstrip()
 
 
 def base_unit(dimension: Dimension) -> str:
@@ -103,7 +95,7 @@ def write_duration(seconds: float) -> str:
         if count:
             parts.append(f"{count} {unit}")
     if whole or rest or not parts:
-        parts.append(f"{_digits(whole + rest / 1000)} s")
+        parts.append(f"{digits(whole + rest / 1000)} s")
     return sign + " ".join(parts)
 
 
@@ -114,13 +106,13 @@ def parse(text: str, dimension: Dimension) -> Quantity:
     """
     stripped = text.strip()
     if not stripped:
-        raise _misread(f"There is no value; {dimension.name} is wanted.", dimension, "Write the value after the colon.")
-    _refuse_traps(stripped, dimension)
+        raise misread(f"There is no value; {dimension.name} is wanted.", dimension, "Write the value after the colon.")
+    refuse_traps(stripped, dimension)
     guess, rest = _about(stripped)
     pieces = _PLUS_MINUS.split(rest)
     ends = _RANGE.split(rest)
     if len(pieces) + len(ends) + guess > 3:
-        raise _misread(
+        raise misread(
             f"{shown(stripped)} mixes two forms.", dimension, "Choose one: a tolerance, a range, or about."
         )  # fmt: skip
     if guess:
@@ -138,12 +130,6 @@ def parse_duration(text: str) -> float:
     return float(_value(text.strip(), DURATION)[0])
 
 
-def _digits(value: float) -> str:
-    if value == 0:
-        return "0"
-    return f"{Decimal(f'{value:.6g}'):f}"
-
-
 def _quantity(
     low: Fraction, nominal: Fraction, high: Fraction, form: Form, text: str, dimension: Dimension
 ) -> Quantity:
@@ -159,18 +145,18 @@ def _about(text: str) -> tuple[bool, str]:
 def _guess(text: str, rest: str, dimension: Dimension) -> Quantity:
     value, _ = _value(rest, dimension)
     if dimension is TEMPERATURE:
-        low, high = _digits(float(value) - 3), _digits(float(value) + 3)
-        raise _misread(
+        low, high = digits(float(value) - 3), digits(float(value) + 3)
+        raise misread(
             f"{shown(text)}: a guess of +/- 30 % makes no sense for a temperature.", dimension,
             f"Write the range that you are sure of, such as {low} degC .. {high} degC.",
         )  # fmt: skip
     if value == 0:
-        raise _misread(f"{shown(text)}: 30 % of nothing is nothing.", dimension, "Write the range, or the value alone.")
+        raise misread(f"{shown(text)}: 30 % of nothing is nothing.", dimension, "Write the range, or the value alone.")
     spread = abs(value) * GUESS
     if dimension is SHARE and value + spread > 1:
-        low = _digits(float(value - spread) * 100)
-        raise _misread(
-            f"{shown(text)}: +/- 30 % of it reaches {_digits(float(value + spread) * 100)} %, which is above 100 %.",
+        low = digits(float(value - spread) * 100)
+        raise misread(
+            f"{shown(text)}: +/- 30 % of it reaches {digits(float(value + spread) * 100)} %, which is above 100 %.",
             dimension, f"Write a range, such as {low} % .. 100 %.",
         )  # fmt: skip
     return _quantity(value - spread, value, value + spread, "guess", text, dimension)
@@ -180,7 +166,7 @@ def _tolerance(text: str, left: str, right: str, dimension: Dimension) -> Quanti
     value, unit = _value(left, dimension)
     half = _half_width(text, value, unit, right, dimension)
     if half < 0:
-        raise _misread(
+        raise misread(
             f"{shown(text)}: the tolerance is negative.", dimension, "Write the half-width of the interval, above 0."
         )
     return _quantity(value - half, value, value + half, "tolerance", text, dimension)
@@ -191,7 +177,7 @@ def _half_width(text: str, value: Fraction, unit: str, right: str, dimension: Di
     if percent and unit != "%":
         share = numeral(percent[1], dimension.name, dimension.example) / 100
         if dimension is TEMPERATURE:
-            raise _misread(
+            raise misread(
                 f"{shown(text)}: a tolerance in % makes no sense for a temperature.", dimension,
                 "Write it in degrees, such as +/- 0.5 degC.",
             )  # fmt: skip
@@ -206,7 +192,7 @@ def _range(text: str, left: str, right: str, dimension: Dimension) -> Quantity:
     low, _ = _value(left, dimension)
     high, _ = _value(right, dimension)
     if low > high:
-        raise _misread(
+        raise misread(
             f"{shown(text)}: the range runs backwards.", dimension, f"Write {right.strip()} .. {left.strip()}."
         )
     return _quantity(low, (low + high) / 2, high, "range", text, dimension)
@@ -217,7 +203,7 @@ def _refuse_shared_unit(text: str, left: str, right: str, dimension: Dimension) 
     if dimension.units and re.fullmatch(NUMBER, left.strip()):
         found = re.fullmatch(rf"\s*{NUMBER}\s*(\D+)", right)
         if found and canonical(found[1].strip()) in dimension.units:
-            raise _misread(
+            raise misread(
                 f"{shown(text)}: the first value has no unit.", dimension,
                 f"Write {left.strip()} {found[1].strip()} .. {right.strip()}.",
             )  # fmt: skip
@@ -238,7 +224,7 @@ def _value(text: str, dimension: Dimension, difference: bool = False) -> tuple[F
             step = (
                 "Write the largest unit first, each once." if dimension.compound else "Write one number and one unit."
             )
-            raise _misread(f"{shown(bare)} is not one value.", dimension, step)
+            raise misread(f"{shown(bare)} is not one value.", dimension, step)
     last = parts[-1][1]
     return total if difference else total + dimension.units[last].offset, last
 
@@ -250,162 +236,27 @@ def _parts(body: str, text: str, sign: int, dimension: Dimension) -> list[tuple[
     while position < len(body):
         match = _PART.match(body, position)
         if match is None or (match["number"][0] in "+-" and (found or sign < 0)):
-            raise _no_number(text, dimension)
+            raise no_number(text, dimension)
         symbol = match["unit"]
         number = numeral(match["number"], dimension.name, dimension.example, f" {symbol}" if symbol else "")
         if symbol is None:
-            raise _no_unit(text, match["number"], body, match.end(), dimension)
-        _know(symbol, match["number"], text, dimension)
+            raise no_unit(text, match["number"], body, match.end(), dimension)
+        know_unit(symbol, match["number"], text, dimension)
         found.append((number, canonical(symbol)))
         position = match.end()
     if not found:
-        raise _no_number(text, dimension)
+        raise no_number(text, dimension)
     return found
 
 
 def _bare(text: str, dimension: Dimension) -> Fraction:
     match = re.fullmatch(rf"({NUMBER})\s*(\S.*)?", text.strip())
     if match is None:
-        raise _no_number(text, dimension)
+        raise no_number(text, dimension)
     value = numeral(match[1], dimension.name, dimension.example)
     if match[2]:
-        raise _misread(
+        raise misread(
             f"{shown(text.strip())}: {dimension.name} is wanted here, without {shown(match[2])}.", dimension,
             f"Write {match[1]}.",
         )  # fmt: skip
     return value
-
-
-def _know(symbol: str, number: str, text: str, dimension: Dimension) -> None:
-    """Raises `Misread` unless `symbol` is a unit of `dimension`, with what was probably meant."""
-    if canonical(symbol) in dimension.units:
-        return
-    wanted = f"{dimension.name} is wanted"
-    if symbol in ("m", "M") and dimension is DURATION:
-        raise _misread(
-            f"{shown(text.strip())}: m is the metre, never the minute; {wanted}.", dimension, f"Write {number} min."
-        )
-    binary = _BINARY.fullmatch(symbol)
-    if binary:
-        factor = 1024 ** ("KMGT".index(binary[1]) + 1)
-        decimal = binary[1].replace("K", "k") + "B" + (binary[2] or "")
-        scale = {"k": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}[decimal[0]]
-        raise _misread(
-            f"{symbol} is a binary unit; only decimal prefixes are read (1 GB is 1e9 bytes).", dimension,
-            f"Write {_digits(float(number) * factor / scale)} {decimal}.",
-        )  # fmt: skip
-    meant = _meant(symbol, dimension)
-    others = owners(canonical(symbol))
-    if others and symbol not in dimension.other_names:
-        raise _misread(
-            f"{shown(text.strip())}: {symbol} is the unit of {others[0].name}; {wanted}.",
-            dimension,
-            _try(number, dimension),
-        )
-    hint = f" Did you mean {number} {meant}?" if meant else ""
-    raise _misread(
-        f"{shown(text.strip())}: there is no unit {shown(symbol, 20)} here; {wanted}.{hint}",
-        dimension,
-        _try(number, dimension, meant),
-    )
-
-
-def _meant(symbol: str, dimension: Dimension) -> str | None:
-    lowered = {name.lower(): meant for name, meant in dimension.other_names.items()}
-    if symbol in dimension.other_names:
-        return dimension.other_names[symbol]
-    same = [name for name in dimension.units if name.lower() == symbol.lower().rstrip(".")]
-    if len(same) == 1:
-        return same[0]
-    if symbol.lower().rstrip(".") in lowered:
-        return lowered[symbol.lower().rstrip(".")]
-    return same[0] if same else nearest(symbol, [*dimension.units])
-
-
-def _try(number: str, dimension: Dimension, meant: str | None = None) -> str:
-    """The likely spellings of a number without its unit; one like 0.94 is a share of 1, which is 94 %."""
-    if dimension is SHARE and re.fullmatch(r"0\.\d*[1-9]\d*|1(\.0*)?", number):
-        return f"Write {_digits(float(number) * 100)} %, or {number} % if that little is meant."
-    likely = [meant] if meant else list(dimension.likely)
-    return f"Write {listing([f'{number} {unit}' for unit in likely])}."
-
-
-def _no_unit(text: str, number: str, body: str, end: int, dimension: Dimension) -> Misread:
-    rest = body[end:].strip()
-    if re.match(r"\d", rest):
-        joined = re.sub(r"(?<=\d)\s+(?=\d)", "", body.strip())
-        return _misread(f"{shown(text.strip())}: a blank stands inside the number.", dimension, f"Write {joined}.")
-    if rest:
-        return _no_number(text, dimension)
-    inside = "" if number == text.strip() else f"{shown(text.strip())}: "
-    return _misread(f"{inside}{number} has no unit; {dimension.name} is wanted.", dimension, _try(number, dimension))
-
-
-def _no_number(text: str, dimension: Dimension) -> Misread:
-    bare = text.strip()
-    if not bare:
-        return _misread(f"A part of the value is missing; {dimension.name} is wanted.", dimension, "Complete it.")
-    step = "Write a number and its unit." if dimension.units else "Write a number."
-    for look_alike, form in _OTHER_FORMS:
-        if look_alike.search(bare):
-            step = form
-            break
-    return _misread(f"{shown(bare)} is not {dimension.name}.", dimension, step)
-
-
-def _refuse_traps(text: str, dimension: Dimension) -> None:
-    """Spellings that other readers take silently for something, and look-alike characters."""
-    if text.strip(" ?") == "":
-        raise _misread(
-            f"This still has to be filled in; {dimension.name} is wanted.", dimension, "Replace the ? by the value."
-        )
-    colons = _COLONS.fullmatch(text)
-    if colons and dimension is DURATION:
-        raise _misread(_both_readings(text, colons), dimension, "Write the one that you mean, with its units.")
-    if colons:
-        raise _misread(
-            f"{shown(text)} is a time of day or a duration; {dimension.name} is wanted.", dimension, _write(dimension)
-        )
-    if text.lower() in ("on", "off", "yes", "no", "true", "false", "y", "n", "null", "~"):
-        raise _misread(f"{shown(text)} is a word; {dimension.name} is wanted.", dimension, _write(dimension))
-    if re.fullmatch(r"[-+]?\.?(inf|infinity|nan)( .*)?", text, re.IGNORECASE):
-        raise _misread(
-            f"{shown(text)} is not a number that can be used; {dimension.name} is wanted.",
-            dimension,
-            "Write a finite number.",
-        )
-    for dash in "\u2212\u2013\u2014\u2010\u2011\ufe63\uff0d":
-        if dash in text and "/" + dash not in text.replace(" ", ""):
-            fixed = text.replace(dash, "-")
-            step = (
-                f"Write {fixed}."
-                if text.startswith(dash)
-                else "Write a range with two dots: 5 .. 7, with the unit on both."
-            )
-            raise _misread(f"{shown(text)} has a typographic dash (U+{ord(dash):04X}) in it.", dimension, step)
-    for quote in "\u201c\u201d\u2018\u2019\u201e":
-        if quote in text:
-            raise _misread(
-                f"{shown(text)} has a curly quote ({quote}) in it.", dimension, "Delete it; no quotes are needed."
-            )
-    if re.search(r"\.\.\.|\u2026", text):
-        raise _misread(f"{shown(text)} has three dots in it.", dimension, "A range is written with two: 5 W .. 7 W.")
-
-
-def _write(dimension: Dimension) -> str:
-    return f"Write a number{' and its unit' if dimension.units else ''}, such as {dimension.example}."
-
-
-def _both_readings(text: str, colons: re.Match[str]) -> str:
-    a, b, c = colons["a"].lstrip("0") or "0", colons["b"].lstrip("0") or "0", colons["c"]
-    if c is None:
-        return f"{shown(text)} can be read as {a} h {b} min or as {a} min {b} s."
-    c = c.lstrip("0") or "0"
-    return f"{shown(text)} can be read as {a} h {b} min {c} s or as {a} d {b} h {c} min."
-
-
-def _misread(message: str, dimension: Dimension, step: str) -> Misread:
-    known = [unit for unit in dict.fromkeys([*dimension.likely, *dimension.units]) if unit.isascii()]
-    units = listing(known[:8])
-    expected = f"{dimension.name} in {units}" if dimension.units else dimension.name
-    return Misread(Trouble(message, expected, dimension.example, step))
