@@ -104,6 +104,16 @@ class Rig:
     def elapsed(self) -> int:
         return self.identify().number("elapsed")
 
+    def begin_changed(self, block: bytes) -> int:
+        """As `begin` for a start by water, with the first field change taken one on and confirmed on deck."""
+        self.load(block)
+        self.arm(block)
+        self.press(1, 0.5)
+        self.press(3, 0.5)
+        self.host.host.wet = 1
+        self.host.seconds(60)
+        return self.host.host.second - 60
+
     def press(self, which: int, seconds: float) -> None:
         """Press buttons (1: a, 2: b, 3: both) for so long, from the beginning of a second on."""
         host = self.host.host

@@ -603,13 +603,7 @@ def test_after_surfacing_both_buttons_stand_it_down(halyard: Rig) -> None:
 def test_a_change_that_the_block_forbids_is_not_taken(halyard: Rig) -> None:
     changes = (ShiftRelease(1800, 0, 1), ChooseLevel("PWM1", (70, 45)))
     plan, block = dive(halyard, field_changes=changes, allowed_changes=(True, True, False, True))
-    halyard.load(block)
-    halyard.arm(block)
-    halyard.press(1, 0.5)
-    halyard.press(3, 0.5)
-    halyard.host.host.wet = 1
-    halyard.host.seconds(60)
-    zero = halyard.host.host.second - 60
+    zero = halyard.begin_changed(block)
     assert first_firing(halyard, zero, END) == AT
     assert plan.primary is not None
 

@@ -219,13 +219,7 @@ def test_a_shift_that_was_chosen_holds_where_the_block_is_read_again(halyard: Ri
     """The note of an early firing and the change of the release are reckoned from the same planned second."""
     changes = (ShiftRelease(600, -1, 1),)
     _, block = dive(halyard, field_changes=changes, allowed_changes=(True, True, True))
-    halyard.load(block)
-    halyard.arm(block)
-    halyard.press(1, 0.5)
-    halyard.press(3, 0.5)
-    halyard.host.host.wet = 1
-    halyard.host.seconds(60)
-    zero = halyard.host.host.second - 60
+    zero = halyard.begin_changed(block)
     halyard.host.seconds(AT + 600 + 20 - 60)
     assert halyard.levels()["REL1"] == 100
     halyard.host.boot(BROWN_OUT, 1)
